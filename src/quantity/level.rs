@@ -1,0 +1,167 @@
+//! Levels in decibels whose reference is part of their type.
+//!
+//! A force level and a pressure level cannot be added or compared by mistake:
+//! only two levels of one reference have a [`LevelDifference`].
+
+use std::marker::PhantomData;
+use std::ops::{Add, Sub};
+
+use super::reading::Quantity;
+
+/// What 0 dB stands for.
+pub trait Reference: Copy {
+    /// The reference as printed, for instance `1 µN`.
+    const TEXT: &'static str;
+    /// The root-mean-square value at 0 dB, in SI units.
+    const RMS: f64;
+}
+
+/// 1 µN, the reference of force levels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OneMicronewton;
+
+impl Reference for OneMicronewton {
+    const TEXT: &'static str = "1 µN";
+    const RMS: f64 = 1e-6;
+}
+
+/// 20 µPa, the reference of sound pressure levels in air.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TwentyMicropascals;
+
+impl Reference for TwentyMicropascals {
+    const TEXT: &'static str = "20 µPa";
+    const RMS: f64 = 20e-6;
+}
+
+/// A level in decibels relative to the reference `R`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Level<R> {
+    db: f64,
+    reference: PhantomData<R>,
+}
+
+/// Force level, dB re 1 µN.
+pub type ForceLevel = Level<OneMicronewton>;
+
+/// Sound pressure level, dB re 20 µPa.
+pub type PressureLevel = Level<TwentyMicropascals>;
+
+impl<R: Reference> Level<R> {
+    /// A level of `db` decibels.
+    pub fn from_db(db: f64) -> Self {
+        Self {
+            db,
+            reference: PhantomData,
+        }
+    }
+
+    /// The level 10 lg(x² / x₀²) of a mean square in SI units (N² or Pa²).
+    ///
+    /// `None` for a mean square that is zero, negative or not finite: silence
+    /// has no level, and −∞ dB must never pass for one.
+    ///
+    /// ```
+    /// use micronewton::ForceLevel;
+    /// let one_newton = ForceLevel::from_mean_square(1.0).unwrap();
+    /// assert!((one_newton.db() - 120.0).abs() < 1e-9);
+    /// assert!(ForceLevel::from_mean_square(0.0).is_none());
+    /// ```
+    pub fn from_mean_square(mean_square: f64) -> Option<Self> {
+        let db = 10.0 * (mean_square / (R::RMS * R::RMS)).log10();
+        db.is_finite().then(|| Self::from_db(db))
+    }
+
+    /// The figure in decibels.
+    pub fn db(self) -> f64 {
+        self.db
+    }
+
+    /// The mean square in SI units (N² or Pa²).
+    pub fn mean_square(self) -> f64 {
+        R::RMS * R::RMS * 10f64.powf(self.db / 10.0)
+    }
+
+    /// The level of the summed powers; `None` for an empty list.
+    pub fn power_sum(levels: impl IntoIterator<Item = Self>) -> Option<Self> {
+        Self::from_mean_square(levels.into_iter().map(Self::mean_square).sum())
+    }
+}
+
+impl<R: Reference> Quantity for Level<R> {
+    const UNIT: &'static str = "dB";
+    const REFERENCE: Option<&'static str> = Some(R::TEXT);
+
+    fn value(&self) -> f64 {
+        self.db
+    }
+}
+
+/// A difference of two levels of one reference, in dB.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LevelDifference(f64);
+
+impl LevelDifference {
+    /// A difference of `db` decibels.
+    pub fn from_db(db: f64) -> Self {
+        Self(db)
+    }
+
+    /// The figure in decibels.
+    pub fn db(self) -> f64 {
+        self.0
+    }
+}
+
+impl Quantity for LevelDifference {
+    const UNIT: &'static str = "dB";
+    const REFERENCE: Option<&'static str> = None;
+
+    fn value(&self) -> f64 {
+        self.0
+    }
+}
+
+impl<R: Reference> Sub for Level<R> {
+    type Output = LevelDifference;
+
+    fn sub(self, other: Self) -> LevelDifference {
+        LevelDifference(self.db - other.db)
+    }
+}
+
+impl<R: Reference> Add<LevelDifference> for Level<R> {
+    type Output = Self;
+
+    fn add(self, difference: LevelDifference) -> Self {
+        Self::from_db(self.db + difference.0)
+    }
+}
+
+impl Sub for LevelDifference {
+    type Output = Self;
+
+    fn sub(self, other: Self) -> Self {
+        Self(self.0 - other.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_abs_diff_eq;
+
+    #[test]
+    fn two_equal_levels_sum_to_3_01_db_more() {
+        let level = ForceLevel::from_db(90.0);
+        let sum = ForceLevel::power_sum([level, level]).unwrap();
+        assert_abs_diff_eq!(sum.db(), 93.0103, epsilon = 1e-4);
+    }
+
+    #[test]
+    fn a_level_and_its_mean_square_are_one_thing() {
+        let level = PressureLevel::from_db(65.0);
+        let back = PressureLevel::from_mean_square(level.mean_square()).unwrap();
+        assert_abs_diff_eq!(back.db(), 65.0, epsilon = 1e-12);
+    }
+}

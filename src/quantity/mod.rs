@@ -1,0 +1,14 @@
+//! The figures of the trade: levels that know their reference, third-octave
+//! bands, and readings that say how sure they are, or why they are absent.
+//!
+//! This is the bottom layer; every stage imports it and it imports none.
+
+pub mod band;
+pub mod level;
+pub mod observation;
+pub mod reading;
+
+pub use band::{Band, BandRange};
+pub use level::{ForceLevel, Level, LevelDifference, PressureLevel};
+pub use observation::{Observation, observations};
+pub use reading::{Quantity, Reading, Uncertainty};

@@ -1,0 +1,143 @@
+//! A figure as it leaves the tool: value, unit, reference and expanded
+//! uncertainty; or a bound; or the reason why there is none.
+
+use serde::ser::{Serialize, SerializeMap, Serializer};
+
+/// A physical figure that knows its unit and, for levels, its reference.
+pub trait Quantity: Copy {
+    /// Unit as printed: `dB`, `s`, `Hz`, `1`.
+    const UNIT: &'static str;
+    /// Reference of a level; `None` for every other quantity.
+    const REFERENCE: Option<&'static str>;
+    /// The bare figure in that unit.
+    fn value(&self) -> f64;
+}
+
+/// Expanded uncertainty (k = 2, about 95 %), in the unit of the quantity.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Uncertainty {
+    /// The figure.
+    Expanded(f64),
+    /// It could not be computed; the text says what is missing.
+    NotStated(&'static str),
+}
+
+impl Uncertainty {
+    /// Root of the sum of squares of independent parts, all in one unit.
+    /// Where one part is not stated, the whole is not stated.
+    pub fn combined(parts: &[Uncertainty]) -> Self {
+        let mut sum = 0.0;
+        for part in parts {
+            match part {
+                Self::Expanded(u) => sum += u * u,
+                Self::NotStated(why) => return Self::NotStated(why),
+            }
+        }
+        Self::Expanded(f64::sqrt(sum))
+    }
+}
+
+/// A quantity with the state of our knowledge of it.
+///
+/// Serialised as an object that always carries `status`, `value`, `unit`,
+/// `reference` and `expanded_uncertainty`; where the uncertainty is not stated
+/// it is null and `uncertainty_note` says why; an unmeasured figure and a bound
+/// carry a `reason`.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Reading<Q> {
+    /// The figure and its expanded uncertainty.
+    Measured(Q, Uncertainty),
+    /// The true figure lies at or below this one.
+    AtMost(Q, String),
+    /// The true figure lies at or above this one.
+    AtLeast(Q, String),
+    /// There is no figure, for the reason given.
+    NotMeasured(String),
+}
+
+impl<Q: Quantity> Reading<Q> {
+    /// A measured figure; one that is not finite is not a measurement.
+    pub fn measured(quantity: Q, uncertainty: Uncertainty) -> Self {
+        if quantity.value().is_finite() {
+            Self::Measured(quantity, uncertainty)
+        } else {
+            Self::not_measured("the computation gave no finite figure")
+        }
+    }
+
+    /// No figure, because of `reason`.
+    pub fn not_measured(reason: impl Into<String>) -> Self {
+        Self::NotMeasured(reason.into())
+    }
+
+    /// The measured quantity, if it was measured.
+    pub fn figure(&self) -> Option<Q> {
+        match self {
+            Self::Measured(quantity, _) => Some(*quantity),
+            _ => None,
+        }
+    }
+}
+
+impl<Q: Quantity> Serialize for Reading<Q> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let (status, value, uncertainty, reason) = match self {
+            Self::Measured(q, u) => ("measured", Some(q.value()), Some(u), None),
+            Self::AtMost(q, why) => ("at_most", Some(q.value()), None, Some(why)),
+            Self::AtLeast(q, why) => ("at_least", Some(q.value()), None, Some(why)),
+            Self::NotMeasured(why) => ("not_measured", None, None, Some(why)),
+        };
+        let mut map = serializer.serialize_map(None)?;
+        map.serialize_entry("status", status)?;
+        map.serialize_entry("value", &value)?;
+        map.serialize_entry("unit", Q::UNIT)?;
+        map.serialize_entry("reference", &Q::REFERENCE)?;
+        match uncertainty {
+            Some(Uncertainty::Expanded(u)) => map.serialize_entry("expanded_uncertainty", u)?,
+            Some(Uncertainty::NotStated(why)) => {
+                map.serialize_entry("expanded_uncertainty", &None::<f64>)?;
+                map.serialize_entry("uncertainty_note", why)?;
+            }
+            None => map.serialize_entry("expanded_uncertainty", &None::<f64>)?,
+        }
+        if let Some(reason) = reason {
+            map.serialize_entry("reason", reason)?;
+        }
+        map.end()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::ForceLevel;
+
+    #[test]
+    fn an_absent_figure_still_carries_unit_and_reference() {
+        let reading = Reading::<ForceLevel>::not_measured("no signal");
+        let json = serde_json::to_value(&reading).unwrap();
+        assert_eq!(json["status"], "not_measured");
+        assert!(json["value"].is_null());
+        assert_eq!(json["unit"], "dB");
+        assert_eq!(json["reference"], "1 µN");
+        assert_eq!(json["reason"], "no signal");
+    }
+
+    #[test]
+    fn a_figure_that_is_not_finite_is_refused() {
+        let reading = Reading::measured(
+            ForceLevel::from_db(f64::NEG_INFINITY),
+            Uncertainty::Expanded(0.1),
+        );
+        assert_eq!(reading.figure(), None);
+    }
+
+    #[test]
+    fn parts_combine_as_root_of_squares_and_silence_wins() {
+        let known =
+            Uncertainty::combined(&[Uncertainty::Expanded(3.0), Uncertainty::Expanded(4.0)]);
+        assert_eq!(known, Uncertainty::Expanded(5.0));
+        let unknown = Uncertainty::combined(&[known, Uncertainty::NotStated("no certificate")]);
+        assert_eq!(unknown, Uncertainty::NotStated("no certificate"));
+    }
+}
