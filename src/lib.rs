@@ -12,8 +12,12 @@
     )
 )]
 
+pub mod calibration;
+pub mod capture;
 pub mod diagnostic;
+pub mod levels;
 pub mod quantity;
 
+pub use calibration::{Calibrated, Calibration};
 pub use diagnostic::{Diagnostic, Problem, Result};
 pub use quantity::{ForceLevel, PressureLevel, Reading};

@@ -5,6 +5,7 @@
 
 mod place;
 mod problem;
+mod toml;
 
 use std::fmt;
 use std::path::Path;
@@ -14,6 +15,7 @@ use serde::ser::SerializeMap;
 
 pub use place::Place;
 pub use problem::Problem;
+pub(crate) use toml::toml_problem;
 
 /// Result of anything that can fail in this crate.
 pub type Result<T> = std::result::Result<T, Diagnostic>;

@@ -22,14 +22,16 @@ pub enum Problem {
         /// What the parser found.
         cause: String,
     },
-    /// A key that no document of this kind has.
-    #[error("unknown key `{key}`{}", nearest_text(nearest.as_deref()))]
+    /// A key, or a word for a value, that no document of this kind has.
+    #[error("unknown {what} `{key}`{}", nearest_text(nearest.as_deref()))]
     UnknownKey {
-        /// The key found.
+        /// `key` or `value`.
+        what: &'static str,
+        /// The word found.
         key: String,
-        /// The known key most like it.
+        /// The known word most like it.
         nearest: Option<String>,
-        /// All keys known at this place.
+        /// All words known at this place.
         known: Vec<String>,
     },
     /// A key that must be there is not.
@@ -250,7 +252,7 @@ impl Problem {
         match self {
             Self::File { .. } => "check the path and the permissions".into(),
             Self::Document { .. } => "correct the line; docs/formats.md describes the file".into(),
-            Self::UnknownKey { known, .. } => format!("keys known here: {}", known.join(", ")),
+            Self::UnknownKey { known, .. } => format!("known here: {}", known.join(", ")),
             Self::MissingKey { key } => {
                 format!(
                     "add `{key} = …`; docs/formats.md says what it holds and where it comes from"

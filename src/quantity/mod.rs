@@ -7,8 +7,10 @@ pub mod band;
 pub mod level;
 pub mod observation;
 pub mod reading;
+pub mod role;
 
 pub use band::{Band, BandRange};
 pub use level::{ForceLevel, Level, LevelDifference, PressureLevel};
 pub use observation::{Observation, observations};
 pub use reading::{Quantity, Reading, Uncertainty};
+pub use role::Role;

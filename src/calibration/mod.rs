@@ -1,0 +1,12 @@
+//! From full-scale samples to newtons and pascals.
+//!
+//! There is no default sensitivity: only [`Calibration::open`] and
+//! [`Calibrated::from_signal`], which say what the samples are, lead to levels.
+
+mod document;
+mod response;
+mod signal;
+
+pub use document::{Calibration, Channel};
+pub use response::Response;
+pub use signal::Calibrated;

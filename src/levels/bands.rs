@@ -1,0 +1,282 @@
+//! Third-octave levels of both channels, gathered in one pass.
+
+use ndarray::{Array2, Array3};
+
+use super::bank::{Bank, HOP_S, Tick, carries};
+use super::course::Course;
+use super::distribution::Distribution;
+use super::weighting::{Weighted, Weighting};
+use crate::diagnostic::{Diagnostic, Problem, Result};
+use crate::quantity::{Band, BandRange};
+
+/// Time constants that a minimum of a time-weighted level waits for: by then
+/// the start from rest is forgotten within 0.03 dB.
+const SETTLED_TAUS: f64 = 5.0;
+
+/// The part of a recording to analyse, in seconds; the whole by default.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Interval {
+    /// Start; the beginning of the recording where absent.
+    pub from_s: Option<f64>,
+    /// End; the end of the recording where absent.
+    pub to_s: Option<f64>,
+}
+
+/// The reduced bands. Mean squares are in N² and Pa²; arrays over channels keep
+/// the order force, microphone, and an absent channel is zero.
+#[derive(Debug, Clone)]
+pub struct Bands {
+    /// The bands analysed, rising.
+    pub bands: Vec<Band>,
+    /// Start of the interval really analysed, in seconds.
+    pub from_s: f64,
+    /// Its end.
+    pub to_s: f64,
+    /// Mean square over the interval, shape `(channel, band)`.
+    pub mean_square: Array2<f64>,
+    /// Largest and smallest F-weighted mean square, shape `(channel, band)`.
+    pub fast: Extremes,
+    /// The same, S-weighted.
+    pub slow: Extremes,
+    /// Levels of 125-ms blocks, shape `(channel, band)`.
+    pub blocks: Array2<Distribution>,
+    /// Length of one point of `course`, in seconds.
+    pub step_s: f64,
+    /// Mean squares over time, shape `(channel, band, point)`.
+    pub course: Array3<f64>,
+}
+
+/// Extremes of a time-weighted mean square, shape `(channel, band)`.
+#[derive(Debug, Clone)]
+pub struct Extremes {
+    /// Largest.
+    pub max: Array2<f64>,
+    /// Smallest; `None` if the interval is shorter than five time constants.
+    pub min: Option<Array2<f64>>,
+}
+
+impl Bands {
+    /// Length of the blocks of [`Bands::blocks`] in seconds; they are
+    /// rectangular and overlap by one half.
+    pub const BLOCK_S: f64 = 2.0 * HOP_S;
+
+    /// Length of the analysed interval in seconds.
+    pub fn duration_s(&self) -> f64 {
+        self.to_s - self.from_s
+    }
+}
+
+/// The fold that makes [`Bands`].
+pub struct BandReduction {
+    bank: Bank,
+    meter: Meter,
+}
+
+/// Everything kept of the bands while the recording passes.
+struct Meter {
+    bands: Vec<Band>,
+    first_hop: u64,
+    end_hop: u64,
+    /// Band by band, channel fastest.
+    lanes: Vec<Lane>,
+    /// Weights for ticks of `samples` at `rate_hz`, computed once each.
+    keeps: Vec<(u32, f64, [f64; 2])>,
+}
+
+struct Lane {
+    weighted: [Weighted; 2],
+    hop_sum: f64,
+    hop_samples: u32,
+    previous: Option<f64>,
+    total: f64,
+    blocks: Distribution,
+    course: Course,
+}
+
+impl BandReduction {
+    /// Prepares for a recording of `frames` frames at `rate_hz`; returns also
+    /// what had to be left out.
+    ///
+    /// # Errors
+    /// [`Problem::NoBand`], [`Problem::Interval`] or [`Problem::TooShort`].
+    pub fn new(
+        range: BandRange,
+        interval: Interval,
+        rate_hz: u32,
+        frames: u64,
+    ) -> Result<(Self, Vec<Diagnostic>)> {
+        let rate = f64::from(rate_hz);
+        let bands: Vec<Band> = range
+            .bands()
+            .take_while(|band| carries(rate, *band))
+            .collect();
+        let mut findings = Vec::new();
+        match bands.last() {
+            None => {
+                let lowest = range.lowest().label();
+                return Err(Problem::NoBand { rate_hz, lowest }.into());
+            }
+            Some(highest) if *highest < range.highest() => {
+                let highest = highest.label();
+                findings.push(Diagnostic::from(Problem::BandsLeftOut { highest, rate_hz }).note());
+            }
+            Some(_) => {}
+        }
+        let bank = Bank::new(rate, &bands);
+        let (first_hop, end_hop) = hops(interval, &bank, frames as f64 / rate, bands[0])?;
+        let lanes = (0..2 * bands.len()).map(|_| Lane::new()).collect();
+        let meter = Meter {
+            bands,
+            first_hop,
+            end_hop,
+            lanes,
+            keeps: Vec::new(),
+        };
+        Ok((Self { bank, meter }, findings))
+    }
+
+    /// Takes in a block of frames, in N and Pa.
+    pub fn push(&mut self, frames: &[[f64; 2]]) {
+        let meter = &mut self.meter;
+        self.bank.push(frames, |tick| meter.tick(tick));
+    }
+
+    /// The reduced bands.
+    pub fn finish(self) -> Bands {
+        self.meter.finish()
+    }
+}
+
+/// First hop and end of the hops inside `interval` once the filters have
+/// settled and as long as every band still has signal.
+fn hops(interval: Interval, bank: &Bank, duration_s: f64, lowest: Band) -> Result<(u64, u64)> {
+    let from_s = interval.from_s.unwrap_or(0.0);
+    let to_s = interval.to_s.unwrap_or(duration_s);
+    // Half a millisecond of grace: people round.
+    if !(from_s >= 0.0 && from_s < to_s && to_s <= duration_s + 5e-4) {
+        return Err(Problem::Interval {
+            from_s,
+            to_s,
+            duration_s,
+        }
+        .into());
+    }
+    let first = (from_s.max(bank.warm_up_s()) / HOP_S - 1e-9).ceil();
+    let end = (to_s.min(duration_s - bank.delay_s()) / HOP_S + 1e-9).floor();
+    if end < first + 2.0 {
+        let needed_s = (first + 2.0) * HOP_S + bank.delay_s();
+        return Err(Problem::TooShort {
+            available_s: to_s,
+            needed_s,
+            why: format!(
+                "for the {} Hz band: its filter settles for {:.2} s before one block of 125 ms",
+                lowest.label(),
+                bank.warm_up_s()
+            ),
+        }
+        .into());
+    }
+    Ok((first as u64, end as u64))
+}
+
+impl Meter {
+    fn tick(&mut self, tick: &Tick<'_>) {
+        let [fast, slow] = self.keeps_of(tick);
+        let watched = tick
+            .hop
+            .is_some_and(|hop| (self.first_hop..self.end_hop).contains(&hop));
+        let waited_s = tick
+            .hop
+            .map_or(0.0, |hop| (hop as f64 - self.first_hop as f64) * HOP_S);
+        let lanes = &mut self.lanes[2 * tick.first_band..][..tick.sums.len()];
+        for (lane, sum) in lanes.iter_mut().zip(tick.sums) {
+            let square = sum / f64::from(tick.samples);
+            for (weighted, (weighting, keep)) in lane
+                .weighted
+                .iter_mut()
+                .zip([(Weighting::Fast, fast), (Weighting::Slow, slow)])
+            {
+                weighted.push(square, keep);
+                if watched {
+                    weighted.watch(waited_s >= SETTLED_TAUS * weighting.tau_s());
+                }
+            }
+            if watched {
+                lane.hop_sum += sum;
+                lane.hop_samples += tick.samples;
+                if tick.closes {
+                    lane.close_hop();
+                }
+            }
+        }
+    }
+
+    fn keeps_of(&mut self, tick: &Tick<'_>) -> [f64; 2] {
+        let known = |k: &&(u32, f64, [f64; 2])| k.0 == tick.samples && k.1 == tick.rate_hz;
+        if let Some((_, _, keeps)) = self.keeps.iter().find(known) {
+            return *keeps;
+        }
+        let duration_s = f64::from(tick.samples) / tick.rate_hz;
+        let keeps = [Weighting::Fast, Weighting::Slow].map(|w| w.keep(duration_s));
+        self.keeps.push((tick.samples, tick.rate_hz, keeps));
+        keeps
+    }
+
+    fn finish(self) -> Bands {
+        let shape = (2, self.bands.len());
+        let lanes = &self.lanes;
+        let lane = |(channel, band): (usize, usize)| &lanes[2 * band + channel];
+        let of =
+            |figure: &dyn Fn(&Lane) -> f64| Array2::from_shape_fn(shape, |at| figure(lane(at)));
+        let hops = (self.end_hop - self.first_hop) as f64;
+        let extremes = |which: usize, weighting: Weighting| Extremes {
+            max: of(&|lane| lane.weighted[which].max),
+            min: (hops * HOP_S > SETTLED_TAUS * weighting.tau_s())
+                .then(|| of(&|lane| lane.weighted[which].min)),
+        };
+        let points = lanes
+            .iter()
+            .map(|l| l.course.points().len())
+            .min()
+            .unwrap_or(0);
+        Bands {
+            from_s: self.first_hop as f64 * HOP_S,
+            to_s: self.end_hop as f64 * HOP_S,
+            mean_square: of(&|lane| lane.total / hops),
+            fast: extremes(0, Weighting::Fast),
+            slow: extremes(1, Weighting::Slow),
+            blocks: Array2::from_shape_fn(shape, |at| lane(at).blocks.clone()),
+            step_s: HOP_S * lanes.first().map_or(1, |l| l.course.hops_per_point()) as f64,
+            course: Array3::from_shape_fn(
+                (2, self.bands.len(), points),
+                |(channel, band, point)| lane((channel, band)).course.points()[point],
+            ),
+            bands: self.bands,
+        }
+    }
+}
+
+impl Lane {
+    fn new() -> Self {
+        Self {
+            weighted: [Weighted::new(); 2],
+            hop_sum: 0.0,
+            hop_samples: 0,
+            previous: None,
+            total: 0.0,
+            blocks: Distribution::new(),
+            course: Course::new(),
+        }
+    }
+
+    fn close_hop(&mut self) {
+        let square = self.hop_sum / f64::from(self.hop_samples);
+        (self.hop_sum, self.hop_samples) = (0.0, 0);
+        self.total += square;
+        if let Some(previous) = self.previous {
+            self.blocks.push(0.5 * (previous + square));
+        }
+        self.previous = Some(square);
+        self.course.push(square);
+    }
+}

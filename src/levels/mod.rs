@@ -1,0 +1,17 @@
+//! From calibrated blocks to levels: one pass over the recording, memory that
+//! does not grow with it.
+//!
+//! Each reduction is a fold with `new`, `push` and `finish`; [`reduce()`] runs
+//! those that are asked for side by side.
+
+pub mod bands;
+pub mod bank;
+pub mod course;
+pub mod decimate;
+pub mod distribution;
+pub mod filter;
+pub mod reduce;
+pub mod weighting;
+
+pub use bands::{Bands, Interval};
+pub use reduce::{Levels, Needs, Scope, reduce};

@@ -1,0 +1,93 @@
+//! One pass over a calibrated recording, folded into what was asked for.
+
+use super::bands::{BandReduction, Bands, Interval};
+use crate::calibration::{Calibrated, Channel};
+use crate::capture::InputFile;
+use crate::diagnostic::{Diagnostic, Result};
+use crate::quantity::BandRange;
+
+/// What the measurements to come will read.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Needs {
+    /// Third-octave levels.
+    pub bands: bool,
+}
+
+impl Needs {
+    /// What either needs.
+    #[must_use]
+    pub fn or(self, other: Self) -> Self {
+        Self {
+            bands: self.bands || other.bands,
+        }
+    }
+}
+
+/// How to reduce: bands and interval.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Scope {
+    /// Bands to analyse.
+    pub range: BandRange,
+    /// Interval to analyse.
+    pub interval: Interval,
+}
+
+/// A recording reduced to levels; its size does not grow with the recording.
+#[derive(Debug)]
+pub struct Levels {
+    /// Length of the recording in seconds.
+    pub duration_s: f64,
+    /// The calibration of each channel; an absent channel is `None`.
+    pub channels: [Option<Channel>; 2],
+    /// Third-octave levels, if asked for.
+    pub bands: Option<Bands>,
+    /// The files read.
+    pub inputs: Vec<InputFile>,
+    /// What was found on the way.
+    pub findings: Vec<Diagnostic>,
+}
+
+/// Reads `signal` once and folds it into what `needs` names. `progress` is told
+/// the share done, from 0 to 1.
+///
+/// # Errors
+/// Those of reading the recording, and those of an interval or a length that
+/// does not allow the reduction.
+pub fn reduce(
+    mut signal: Calibrated,
+    needs: Needs,
+    scope: Scope,
+    progress: &mut dyn FnMut(f64),
+) -> Result<Levels> {
+    let (rate_hz, frames) = (signal.rate_hz(), signal.frames());
+    let mut findings = Vec::new();
+    let mut bands = None;
+    if needs.bands {
+        let (reduction, notes) = BandReduction::new(scope.range, scope.interval, rate_hz, frames)?;
+        findings.extend(notes);
+        bands = Some(reduction);
+    }
+    let mut block = Vec::new();
+    let mut done = 0;
+    loop {
+        signal.read(&mut block)?;
+        if block.is_empty() {
+            break;
+        }
+        if let Some(bands) = &mut bands {
+            bands.push(&block);
+        }
+        done += block.len();
+        progress(done as f64 / frames as f64);
+    }
+    let channels = signal.channels().clone();
+    let (inputs, more) = signal.finish()?;
+    findings.extend(more);
+    Ok(Levels {
+        duration_s: frames as f64 / f64::from(rate_hz),
+        channels,
+        bands: bands.map(BandReduction::finish),
+        inputs,
+        findings,
+    })
+}
