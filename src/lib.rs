@@ -16,7 +16,10 @@ pub mod calibration;
 pub mod capture;
 pub mod diagnostic;
 pub mod levels;
+pub mod measurement;
+pub mod pipeline;
 pub mod quantity;
+pub mod report;
 
 pub use calibration::{Calibrated, Calibration};
 pub use diagnostic::{Diagnostic, Problem, Result};

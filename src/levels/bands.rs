@@ -1,13 +1,13 @@
 //! Third-octave levels of both channels, gathered in one pass.
 
-use ndarray::{Array2, Array3};
+use ndarray::{Array2, Array3, Axis};
 
 use super::bank::{Bank, HOP_S, Tick, carries};
 use super::course::Course;
 use super::distribution::Distribution;
 use super::weighting::{Weighted, Weighting};
 use crate::diagnostic::{Diagnostic, Problem, Result};
-use crate::quantity::{Band, BandRange};
+use crate::quantity::{Band, BandRange, Role};
 
 /// Time constants that a minimum of a time-weighted level waits for: by then
 /// the start from rest is forgotten within 0.03 dB.
@@ -59,6 +59,12 @@ impl Bands {
     /// Length of the blocks of [`Bands::blocks`] in seconds; they are
     /// rectangular and overlap by one half.
     pub const BLOCK_S: f64 = 2.0 * HOP_S;
+
+    /// Time course of one channel in the band at `column`.
+    pub fn course_of(&self, role: Role, column: usize) -> Vec<f64> {
+        let channel = self.course.index_axis(Axis(0), role as usize);
+        channel.index_axis(Axis(0), column).to_vec()
+    }
 
     /// Length of the analysed interval in seconds.
     pub fn duration_s(&self) -> f64 {

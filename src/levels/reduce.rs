@@ -1,9 +1,10 @@
 //! One pass over a calibrated recording, folded into what was asked for.
 
 use super::bands::{BandReduction, Bands, Interval};
+use super::lines::{LineReduction, Lines};
 use crate::calibration::{Calibrated, Channel};
 use crate::capture::InputFile;
-use crate::diagnostic::{Diagnostic, Result};
+use crate::diagnostic::{Diagnostic, Problem, Result};
 use crate::quantity::BandRange;
 
 /// What the measurements to come will read.
@@ -11,6 +12,8 @@ use crate::quantity::BandRange;
 pub struct Needs {
     /// Third-octave levels.
     pub bands: bool,
+    /// Lasting lines of the force spectrum.
+    pub lines: bool,
 }
 
 impl Needs {
@@ -19,6 +22,7 @@ impl Needs {
     pub fn or(self, other: Self) -> Self {
         Self {
             bands: self.bands || other.bands,
+            lines: self.lines || other.lines,
         }
     }
 }
@@ -37,14 +41,41 @@ pub struct Scope {
 pub struct Levels {
     /// Length of the recording in seconds.
     pub duration_s: f64,
+    /// Sampling rate of the recording in Hz.
+    pub rate_hz: u32,
     /// The calibration of each channel; an absent channel is `None`.
     pub channels: [Option<Channel>; 2],
     /// Third-octave levels, if asked for.
     pub bands: Option<Bands>,
+    /// Lines of the force spectrum, if asked for.
+    pub lines: Option<Lines>,
     /// The files read.
     pub inputs: Vec<InputFile>,
     /// What was found on the way.
     pub findings: Vec<Diagnostic>,
+}
+
+impl Levels {
+    /// The third-octave levels.
+    ///
+    /// # Errors
+    /// [`Problem::Internal`] if they were not asked for.
+    pub fn bands(&self) -> Result<&Bands> {
+        self.bands.as_ref().ok_or_else(|| not_asked("bands"))
+    }
+
+    /// The lines of the force spectrum.
+    ///
+    /// # Errors
+    /// [`Problem::Internal`] if they were not asked for.
+    pub fn lines(&self) -> Result<&Lines> {
+        self.lines.as_ref().ok_or_else(|| not_asked("lines"))
+    }
+}
+
+fn not_asked(what: &str) -> Diagnostic {
+    let what = format!("the reduction `{what}` was not asked for");
+    Problem::Internal { what }.into()
 }
 
 /// Reads `signal` once and folds it into what `needs` names. `progress` is told
@@ -67,6 +98,7 @@ pub fn reduce(
         findings.extend(notes);
         bands = Some(reduction);
     }
+    let mut lines = needs.lines.then(|| LineReduction::new(rate_hz));
     let mut block = Vec::new();
     let mut done = 0;
     loop {
@@ -77,6 +109,9 @@ pub fn reduce(
         if let Some(bands) = &mut bands {
             bands.push(&block);
         }
+        if let Some(lines) = &mut lines {
+            lines.push(&block);
+        }
         done += block.len();
         progress(done as f64 / frames as f64);
     }
@@ -85,8 +120,10 @@ pub fn reduce(
     findings.extend(more);
     Ok(Levels {
         duration_s: frames as f64 / f64::from(rate_hz),
+        rate_hz,
         channels,
         bands: bands.map(BandReduction::finish),
+        lines: lines.map(LineReduction::finish),
         inputs,
         findings,
     })

@@ -1,0 +1,115 @@
+//! What is measured. Each file is one question with the same five public names:
+//! `NEEDS`, `Input`, `Options`, `Outcome` and `measure`.
+//!
+//! The catalogue at the end of this file is the one list of them; the plan's
+//! requests, the record's entries and the dispatch follow from it.
+
+pub mod directional;
+pub mod feedback;
+pub mod levels;
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::diagnostic::{Problem, Result};
+use crate::levels::{Levels, Needs};
+
+/// The reduced captures of one request, by the role they play in it.
+pub struct Captures<'a> {
+    measurement: &'static str,
+    by_role: BTreeMap<&'a str, &'a Levels>,
+}
+
+impl<'a> Captures<'a> {
+    /// The captures of a request for `kind`.
+    pub fn new(kind: Kind, by_role: impl IntoIterator<Item = (&'a str, &'a Levels)>) -> Self {
+        Self {
+            measurement: kind.name(),
+            by_role: by_role.into_iter().collect(),
+        }
+    }
+
+    /// The capture that plays `role`.
+    ///
+    /// # Errors
+    /// [`Problem::RoleMissing`].
+    pub fn role(&self, role: &'static str) -> Result<&'a Levels> {
+        self.optional(role).ok_or_else(|| {
+            let measurement = self.measurement;
+            Problem::RoleMissing { measurement, role }.into()
+        })
+    }
+
+    /// The capture that plays `role`, if there is one.
+    pub fn optional(&self, role: &str) -> Option<&'a Levels> {
+        self.by_role.get(role).copied()
+    }
+}
+
+/// Makes `Kind`, `Outcome`, `Options` and the dispatch from the list.
+macro_rules! catalogue {
+    ($($variant:ident: $module:ident),+ $(,)?) => {
+        /// A measurement of the catalogue.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+        #[serde(rename_all = "snake_case")]
+        pub enum Kind {
+            $(#[doc = concat!("See [`", stringify!($module), "`].")] $variant,)+
+        }
+
+        impl Kind {
+            /// Every measurement, in the order of the record.
+            pub const ALL: &'static [Self] = &[$(Self::$variant),+];
+
+            /// The name in records, plans and messages.
+            pub fn name(self) -> &'static str {
+                match self { $(Self::$variant => stringify!($module),)+ }
+            }
+
+            /// The reductions it reads.
+            pub fn needs(self) -> Needs {
+                match self { $(Self::$variant => $module::NEEDS,)+ }
+            }
+
+            /// Measures.
+            ///
+            /// # Errors
+            /// What keeps the whole question from being answered.
+            pub fn measure(self, captures: &Captures<'_>, options: &Options) -> Result<Outcome> {
+                match self {
+                    $(Self::$variant => {
+                        let input = $module::Input::bind(captures)?;
+                        $module::measure(&input, &options.$module).map(Outcome::$variant)
+                    })+
+                }
+            }
+        }
+
+        /// What a measurement found; tagged with its name as `entry`.
+        #[derive(Debug, Clone, Serialize)]
+        #[serde(tag = "entry", rename_all = "snake_case")]
+        pub enum Outcome {
+            $(#[doc = concat!("See [`", stringify!($module), "`].")] $variant($module::Outcome),)+
+        }
+
+        impl Outcome {
+            /// The measurement that made it.
+            pub fn kind(&self) -> Kind {
+                match self { $(Self::$variant(_) => Kind::$variant,)+ }
+            }
+        }
+
+        /// The options of every measurement: the `[options]` of a session.
+        #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+        #[serde(deny_unknown_fields, default)]
+        pub struct Options {
+            $(#[doc = concat!("See [`", stringify!($module), "`].")] pub $module: $module::Options,)+
+        }
+    };
+}
+
+catalogue! {
+    Levels: levels,
+    Feedback: feedback,
+    Directional: directional,
+}

@@ -1,0 +1,89 @@
+//! Reading the text documents of a plan; each is an input of the record.
+
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+
+use super::session::SessionDocument;
+use crate::calibration::Calibration;
+use crate::capture::InputFile;
+use crate::diagnostic::{At, Problem, Result};
+
+/// A text file that was read, and its trace for the record.
+#[derive(Debug, Clone)]
+pub struct Text {
+    /// The text.
+    pub text: String,
+    /// Name, length and hash.
+    pub input: InputFile,
+}
+
+impl Text {
+    /// Reads `path`.
+    ///
+    /// # Errors
+    /// [`Problem::File`] with the file's name.
+    pub fn read(path: &Path) -> Result<Self> {
+        let bytes = fs::read(path).map_err(|error| {
+            let cause = match error.kind() {
+                io::ErrorKind::NotFound => "there is no such file".to_owned(),
+                _ => error.to_string(),
+            };
+            let action = "opening";
+            Problem::File { action, cause }
+        });
+        let bytes = bytes.map_err(Into::into).in_file(path)?;
+        let sha256 = Sha256::digest(&bytes)
+            .iter()
+            .map(|b| format!("{b:02x}"))
+            .collect();
+        let input = InputFile {
+            path: path.to_owned(),
+            sha256,
+            bytes: bytes.len() as u64,
+        };
+        let text = String::from_utf8(bytes)
+            .map_err(|_| {
+                let cause = "this is not a text file (UTF-8)".into();
+                Problem::Document { cause }.into()
+            })
+            .in_file(path)?;
+        Ok(Self { text, input })
+    }
+}
+
+/// Reads a calibration file and the responses it names, relative to it.
+///
+/// # Errors
+/// Those of [`Text::read`] and [`Calibration::parse`], with the file's name.
+pub fn read_calibration(path: &Path) -> Result<(Calibration, Vec<InputFile>)> {
+    let document = Text::read(path)?;
+    let mut inputs = vec![document.input];
+    let calibration = Calibration::parse(&document.text, &mut |name| {
+        let response = Text::read(&beside(path, Path::new(name)))?;
+        inputs.push(response.input);
+        Ok(response.text)
+    })
+    .in_file(path)?;
+    Ok((calibration, inputs))
+}
+
+/// Reads a session file.
+///
+/// # Errors
+/// Those of [`Text::read`], syntax, unknown and missing keys, with line.
+pub fn read_session(path: &Path) -> Result<(SessionDocument, InputFile)> {
+    let document = Text::read(path)?;
+    let session = SessionDocument::parse(&document.text).in_file(path)?;
+    Ok((session, document.input))
+}
+
+/// `name` relative to the folder of `document`.
+pub fn beside(document: &Path, name: &Path) -> PathBuf {
+    match document.parent() {
+        Some(folder) => folder.join(name),
+        None => name.to_owned(),
+    }
+}

@@ -1,0 +1,14 @@
+//! From a plan to a record: which captures to read, what to measure on them,
+//! and everything that came out.
+
+mod document;
+mod plan;
+mod record;
+mod run;
+mod session;
+
+pub use document::{Text, read_calibration, read_session};
+pub use plan::{CapturePlan, Plan, Request};
+pub use record::{Entry, Record, Tool};
+pub use run::{Progress, run};
+pub use session::{AgeGroup, CaptureRole, Device, Person, Session, Side, TestBox};

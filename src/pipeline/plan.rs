@@ -1,0 +1,235 @@
+//! What to read and what to measure.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use super::document::{beside, read_calibration, read_session};
+use super::session::{CaptureDocument, CaptureRole, Session, SourceDocument};
+use crate::calibration::Calibration;
+use crate::capture::{InputFile, Source};
+use crate::diagnostic::{At, Diagnostic, Problem, Result};
+use crate::levels::{Interval, Needs};
+use crate::measurement::{Kind, Options};
+use crate::quantity::BandRange;
+
+/// Everything a run needs to know.
+#[derive(Debug, Clone)]
+pub struct Plan {
+    /// What the session file says of the appointment; absent without one.
+    pub session: Option<Session>,
+    /// The calibration of every capture.
+    pub calibration: Calibration,
+    /// The documents read so far.
+    pub documents: Vec<InputFile>,
+    /// Bands to analyse.
+    pub range: BandRange,
+    /// The captures.
+    pub captures: Vec<CapturePlan>,
+    /// The measurements.
+    pub requests: Vec<Request>,
+    /// Their options.
+    pub options: Options,
+    /// What could not be planned, and why.
+    pub gaps: Vec<String>,
+}
+
+/// One capture to read.
+#[derive(Debug, Clone)]
+pub struct CapturePlan {
+    /// Its name in the record.
+    pub name: String,
+    /// What it was recorded for.
+    pub role: CaptureRole,
+    /// Force and microphone channel.
+    pub sources: [Option<Source>; 2],
+    /// The part to analyse.
+    pub interval: Interval,
+    /// Presented level, as stated, in dB SPL.
+    pub level_db_spl: Option<f64>,
+    /// Direction of the sound, as stated; 0 is the front.
+    pub direction_deg: Option<f64>,
+    /// The user's note.
+    pub note: Option<String>,
+}
+
+/// One measurement: which capture plays which part in it, by index.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Request {
+    /// The measurement.
+    pub kind: Kind,
+    /// Parts and captures.
+    pub captures: BTreeMap<&'static str, usize>,
+}
+
+impl CapturePlan {
+    /// A whole WAV file whose channels lie where `calibration` says; its name is
+    /// the file's without ending.
+    pub fn of_file(file: &Path, role: CaptureRole, calibration: &Calibration) -> Self {
+        let stem = file.file_stem().unwrap_or(file.as_os_str());
+        Self {
+            name: stem.to_string_lossy().into_owned(),
+            role,
+            sources: [0, 1].map(|slot| {
+                let channel = calibration.channels()[slot].as_ref()?.channel;
+                let file = file.to_owned();
+                Some(Source { file, channel })
+            }),
+            interval: Interval::default(),
+            level_db_spl: None,
+            direction_deg: None,
+            note: None,
+        }
+    }
+
+    fn of_document(
+        capture: &CaptureDocument,
+        session: &Path,
+        calibration: &Calibration,
+    ) -> Result<Self> {
+        let source = |slot: usize, own: Option<&SourceDocument>| {
+            let Some(channel) = calibration.channels()[slot].as_ref() else {
+                return Ok(None);
+            };
+            let file = own.and_then(|o| o.file.as_ref()).or(capture.file.as_ref());
+            let Some(file) = file else {
+                let key = "file".into();
+                return Err(Diagnostic::from(Problem::MissingKey { key }));
+            };
+            Ok(Some(Source {
+                file: beside(session, file),
+                channel: own.and_then(|o| o.channel).unwrap_or(channel.channel),
+            }))
+        };
+        Ok(Self {
+            name: capture.name.clone(),
+            role: capture.role,
+            sources: [
+                source(0, capture.force.as_ref()).in_capture(&capture.name)?,
+                source(1, capture.microphone.as_ref()).in_capture(&capture.name)?,
+            ],
+            interval: Interval {
+                from_s: capture.from_s,
+                to_s: capture.to_s,
+            },
+            level_db_spl: capture.level_db_spl,
+            direction_deg: capture.direction_deg,
+            note: capture.note.clone(),
+        })
+    }
+}
+
+impl Plan {
+    /// Reads a session file and plans every measurement that its captures
+    /// allow.
+    ///
+    /// # Errors
+    /// Those of the session and the calibration file.
+    pub fn read(path: &Path) -> Result<Self> {
+        let (document, input) = read_session(path)?;
+        let calibration_path: PathBuf = beside(path, &document.session.calibration);
+        let (calibration, inputs) = read_calibration(&calibration_path)?;
+        let captures = document
+            .capture
+            .iter()
+            .map(|capture| CapturePlan::of_document(capture, path, &calibration).in_file(path))
+            .collect::<Result<Vec<_>>>()?;
+        let mut plan = Self {
+            session: Some(document.session()),
+            range: document.range().in_file(path).at_key("bands")?,
+            options: document.options,
+            documents: std::iter::once(input).chain(inputs).collect(),
+            calibration,
+            captures,
+            requests: Vec::new(),
+            gaps: Vec::new(),
+        };
+        plan.ask_everything();
+        Ok(plan)
+    }
+
+    /// A plan without a session: `captures`, all measured for `kinds`.
+    pub fn without_session(
+        calibration: Calibration,
+        documents: Vec<InputFile>,
+        captures: Vec<CapturePlan>,
+        kinds: &[Kind],
+    ) -> Self {
+        let mut plan = Self {
+            session: None,
+            calibration,
+            documents,
+            range: BandRange::default(),
+            captures,
+            requests: Vec::new(),
+            options: Options::default(),
+            gaps: Vec::new(),
+        };
+        for kind in kinds {
+            match kind {
+                Kind::Directional => plan.ask_directional(),
+                _ => plan.ask_each(*kind),
+            }
+        }
+        plan
+    }
+
+    /// What must be reduced of the capture at `index`.
+    pub fn needs(&self, index: usize) -> Needs {
+        self.requests
+            .iter()
+            .filter(|request| request.captures.values().any(|i| *i == index))
+            .fold(Needs::default(), |needs, request| {
+                needs.or(request.kind.needs())
+            })
+    }
+
+    fn ask_everything(&mut self) {
+        self.ask_each(Kind::Levels);
+        if self.calibration.channels().iter().all(Option::is_some) {
+            self.ask_each(Kind::Feedback);
+            self.ask_directional();
+        } else {
+            self.gaps.push(
+                "feedback and directionality: both channels are needed; describe the missing one in the calibration file"
+                    .into(),
+            );
+        }
+    }
+
+    fn ask_each(&mut self, kind: Kind) {
+        for index in 0..self.captures.len() {
+            let captures = BTreeMap::from([("capture", index)]);
+            self.requests.push(Request { kind, captures });
+        }
+    }
+
+    fn ask_directional(&mut self) {
+        let having = |role: CaptureRole| {
+            let has = |(index, c): (usize, &CapturePlan)| (c.role == role).then_some(index);
+            self.captures
+                .iter()
+                .enumerate()
+                .filter_map(has)
+                .collect::<Vec<_>>()
+        };
+        let (front, back) = (having(CaptureRole::Front), having(CaptureRole::Back));
+        match (front.as_slice(), back.as_slice()) {
+            ([front], [back]) => {
+                let mut captures = BTreeMap::from([("front", *front), ("back", *back)]);
+                if let [noise] = having(CaptureRole::EquivalentInputNoise).as_slice() {
+                    captures.insert("equivalent_input_noise", *noise);
+                }
+                let kind = Kind::Directional;
+                self.requests.push(Request { kind, captures });
+            }
+            ([], []) => self.gaps.push(
+                "directionality: record one capture with role \"front\" and one with role \"back\"".into(),
+            ),
+            _ => self.gaps.push(format!(
+                "directionality: one capture with role \"front\" and one with role \"back\" are needed; there are {} and {}",
+                front.len(),
+                back.len()
+            )),
+        }
+    }
+}

@@ -1,0 +1,96 @@
+//! What came out: the single truth that every report is made from.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::session::{CaptureRole, Session};
+use crate::calibration::Calibration;
+use crate::capture::InputFile;
+use crate::diagnostic::{Diagnostic, Severity};
+use crate::measurement::{Options, Outcome};
+
+/// The result of a run. Same plan and files, same record.
+#[derive(Debug, Serialize)]
+pub struct Record {
+    /// Version of this layout.
+    pub schema: u32,
+    /// The program.
+    pub tool: Tool,
+    /// What the session file says of the appointment.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub session: Option<Session>,
+    /// Every file read, with its hash.
+    pub inputs: Vec<InputFile>,
+    /// The calibration applied.
+    pub calibration: Calibration,
+    /// The options in force.
+    pub options: Options,
+    /// The captures that were read.
+    pub captures: Vec<CaptureRead>,
+    /// What was measured.
+    pub entries: Vec<Entry>,
+    /// What was assumed, doubtful or impossible.
+    pub findings: Vec<Diagnostic>,
+    /// Questions that the captures cannot answer, and what to record.
+    pub gaps: Vec<String>,
+}
+
+/// Name and version of the program.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Tool {
+    /// Name.
+    pub name: &'static str,
+    /// Version.
+    pub version: &'static str,
+}
+
+/// A capture that was read.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CaptureRead {
+    /// Its name.
+    pub name: String,
+    /// What it was recorded for.
+    pub role: CaptureRole,
+    /// Length in seconds.
+    pub duration_s: f64,
+    /// Sampling rate in Hz.
+    pub rate_hz: u32,
+    /// Presented level as stated, in dB SPL.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub level_db_spl: Option<f64>,
+    /// Direction as stated, in degrees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub direction_deg: Option<f64>,
+    /// The user's note.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+}
+
+/// One measurement and the captures that played a part in it.
+#[derive(Debug, Clone, Serialize)]
+pub struct Entry {
+    /// Part and name of the capture.
+    #[serde(flatten)]
+    pub captures: BTreeMap<&'static str, String>,
+    /// What was found.
+    #[serde(flatten)]
+    pub outcome: Outcome,
+}
+
+impl Record {
+    /// Whether something judged was found outside: an oscillation.
+    pub fn outside(&self) -> bool {
+        self.entries.iter().any(|entry| match &entry.outcome {
+            Outcome::Feedback(feedback) => !feedback.events.is_empty(),
+            _ => false,
+        })
+    }
+
+    /// Whether something asked for could not be done.
+    pub fn incomplete(&self) -> bool {
+        self.findings
+            .iter()
+            .any(|f| f.severity() == Severity::Error)
+    }
+}

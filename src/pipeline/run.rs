@@ -1,0 +1,142 @@
+//! Runs a plan.
+
+use super::plan::{Plan, Request};
+use super::record::{CaptureRead, Entry, Record, Tool};
+use crate::capture::Recording;
+use crate::diagnostic::{At, Diagnostic, Result};
+use crate::levels::{Levels, Scope, reduce};
+use crate::measurement::Captures;
+
+/// How far a run has come.
+#[derive(Debug, Clone, Copy)]
+pub struct Progress<'a> {
+    /// The capture being read.
+    pub capture: &'a str,
+    /// Its number, from 1.
+    pub number: usize,
+    /// How many there are.
+    pub count: usize,
+    /// Share of this capture done, from 0 to 1.
+    pub share: f64,
+}
+
+/// Reads every capture once and measures. What fails for one capture or one
+/// measurement is a finding of the record; the rest goes on.
+///
+/// # Errors
+/// The first failure, if not one measurement could be made.
+pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record> {
+    let mut record = Record {
+        schema: 1,
+        tool: Tool {
+            name: env!("CARGO_PKG_NAME"),
+            version: env!("CARGO_PKG_VERSION"),
+        },
+        session: plan.session.clone(),
+        inputs: plan.documents.clone(),
+        calibration: plan.calibration.clone(),
+        options: plan.options.clone(),
+        captures: Vec::new(),
+        entries: Vec::new(),
+        findings: Vec::new(),
+        gaps: plan.gaps.clone(),
+    };
+    let mut levels: Vec<Option<Levels>> = Vec::new();
+    for index in 0..plan.captures.len() {
+        levels.push(match read(plan, index, progress) {
+            Ok(mut levels) => {
+                note(plan, index, &mut levels, &mut record);
+                Some(levels)
+            }
+            Err(error) => {
+                record
+                    .findings
+                    .push(error.in_capture(&plan.captures[index].name));
+                None
+            }
+        });
+    }
+    for request in &plan.requests {
+        let Some(captures) = bind(request, &levels) else {
+            continue;
+        };
+        match request.kind.measure(&captures, &plan.options) {
+            Ok(outcome) => {
+                let named = |(part, index): (&&'static str, &usize)| {
+                    (*part, plan.captures[*index].name.clone())
+                };
+                let captures = request.captures.iter().map(named).collect();
+                record.entries.push(Entry { captures, outcome });
+            }
+            Err(error) => record.findings.push(error),
+        }
+    }
+    let failed = record
+        .findings
+        .iter()
+        .position(|f| f.severity() == crate::diagnostic::Severity::Error);
+    match failed {
+        Some(position) if record.entries.is_empty() => Err(record.findings.swap_remove(position)),
+        _ => Ok(record),
+    }
+}
+
+fn read(plan: &Plan, index: usize, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Levels> {
+    let capture = &plan.captures[index];
+    let recording = Recording::open(capture.sources.clone())?;
+    let scope = Scope {
+        range: plan.range,
+        interval: capture.interval,
+    };
+    let signal = plan.calibration.apply(recording);
+    let levels = reduce(signal, plan.needs(index), scope, &mut |share| {
+        progress(Progress {
+            capture: &capture.name,
+            number: index + 1,
+            count: plan.captures.len(),
+            share,
+        });
+    });
+    let file = capture
+        .sources
+        .iter()
+        .flatten()
+        .next()
+        .map(|source| source.file.as_path());
+    match file {
+        Some(file) => levels.in_file(file),
+        None => levels,
+    }
+}
+
+/// Moves what was read of a capture into the record.
+fn note(plan: &Plan, index: usize, levels: &mut Levels, record: &mut Record) {
+    let capture = &plan.captures[index];
+    record.captures.push(CaptureRead {
+        name: capture.name.clone(),
+        role: capture.role,
+        duration_s: levels.duration_s,
+        rate_hz: levels.rate_hz,
+        level_db_spl: capture.level_db_spl,
+        direction_deg: capture.direction_deg,
+        note: capture.note.clone(),
+    });
+    for input in std::mem::take(&mut levels.inputs) {
+        if !record.inputs.contains(&input) {
+            record.inputs.push(input);
+        }
+    }
+    let findings = std::mem::take(&mut levels.findings);
+    let named = |finding: Diagnostic| finding.in_capture(&capture.name);
+    record.findings.extend(findings.into_iter().map(named));
+}
+
+/// The levels that play a part in `request`; `None` if one could not be read,
+/// which is a finding already.
+fn bind<'a>(request: &'a Request, levels: &'a [Option<Levels>]) -> Option<Captures<'a>> {
+    let parts = request.captures.iter();
+    let found: Option<Vec<_>> = parts
+        .map(|(part, index)| Some((*part, levels[*index].as_ref()?)))
+        .collect();
+    Some(Captures::new(request.kind, found?))
+}

@@ -1,0 +1,280 @@
+//! The session file: who, which device, and which capture is which.
+
+use std::path::PathBuf;
+
+use serde::{Deserialize, Serialize};
+
+use crate::diagnostic::{Diagnostic, Problem, Result, toml_problem};
+use crate::measurement::Options;
+use crate::quantity::{Band, BandRange};
+
+/// A session file as written.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SessionDocument {
+    pub(super) schema: u32,
+    pub(super) session: Head,
+    #[serde(default)]
+    pub(super) device: Option<Device>,
+    #[serde(default)]
+    pub(super) person: Option<Person>,
+    #[serde(default)]
+    bands: Bands,
+    #[serde(default)]
+    pub(super) capture: Vec<CaptureDocument>,
+    #[serde(default)]
+    pub(super) options: Options,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Head {
+    pub(super) code: String,
+    date: Option<toml::Value>,
+    #[serde(rename = "box")]
+    test_box: Option<TestBox>,
+    pub(super) calibration: PathBuf,
+}
+
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Bands {
+    lowest_hz: Option<f64>,
+    highest_hz: Option<f64>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct CaptureDocument {
+    pub(super) name: String,
+    pub(super) file: Option<PathBuf>,
+    pub(super) role: CaptureRole,
+    pub(super) level_db_spl: Option<f64>,
+    pub(super) direction_deg: Option<f64>,
+    pub(super) from_s: Option<f64>,
+    pub(super) to_s: Option<f64>,
+    pub(super) note: Option<String>,
+    pub(super) force: Option<SourceDocument>,
+    pub(super) microphone: Option<SourceDocument>,
+}
+
+/// Where one channel lies, if not where the calibration says.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct SourceDocument {
+    pub(super) file: Option<PathBuf>,
+    pub(super) channel: Option<usize>,
+}
+
+/// What the session file says of the appointment.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Session {
+    /// Code of the session.
+    pub code: String,
+    /// Date, as written.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub date: Option<String>,
+    /// Test box closed or open.
+    #[serde(rename = "box", skip_serializing_if = "Option::is_none")]
+    pub test_box: Option<TestBox>,
+    /// The device.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub device: Option<Device>,
+    /// The person.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub person: Option<Person>,
+}
+
+/// Whether the test box was closed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum TestBox {
+    /// Closed.
+    Closed,
+    /// Open, or partly open: noise and directional figures are less reliable.
+    Open,
+}
+
+/// The device under test.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Device {
+    /// Code of the device; no serial number.
+    pub code: String,
+    /// Side on which it is worn; left and right are mounted mirrored.
+    pub side: Option<Side>,
+}
+
+/// Side on which a device is worn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Side {
+    /// Left.
+    Left,
+    /// Right.
+    Right,
+}
+
+/// The person who wears the device: a code, never a name.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Person {
+    /// Pseudonymous code.
+    pub code: String,
+    /// Adult or child.
+    pub age_group: Option<AgeGroup>,
+}
+
+/// Adult or child.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum AgeGroup {
+    /// Adult.
+    Adult,
+    /// Child.
+    Child,
+}
+
+/// What a capture was recorded for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum CaptureRole {
+    /// Speech at a stated level.
+    Speech,
+    /// Tone sweep at 90 dB SPL.
+    OutputForceLevel,
+    /// Tones or noise at 60 dB SPL.
+    Sensitivity,
+    /// Tones for distortion.
+    HarmonicDistortion,
+    /// Level staircase.
+    InputOutput,
+    /// Level steps.
+    AttackRelease,
+    /// No stimulus.
+    EquivalentInputNoise,
+    /// Device off.
+    RoomNoise,
+    /// Sound from the front.
+    Front,
+    /// Sound from the back.
+    Back,
+    /// Sound from `direction_deg`.
+    Angle,
+    /// Noise reduction off.
+    NoiseReductionOff,
+    /// Noise reduction on, settled.
+    NoiseReductionOn,
+    /// Noise reduction setting in.
+    NoiseReductionOnset,
+    /// Speech and noise.
+    SpeechPlusNoise,
+    /// Speech and inverted noise.
+    SpeechMinusNoise,
+    /// Before a change on the bench.
+    Before,
+    /// After it.
+    After,
+    /// Acoustic calibrator on the microphone.
+    MicrophoneCalibrator,
+    /// Force reference on the simulator.
+    ForceCalibrator,
+    /// None of these: levels and feedback only.
+    General,
+}
+
+impl SessionDocument {
+    /// Reads a session file.
+    ///
+    /// # Errors
+    /// Syntax, unknown and missing keys with line; a name given twice.
+    pub fn parse(text: &str) -> Result<Self> {
+        let document: Self = toml::from_str(text).map_err(|e| toml_problem(&e, text))?;
+        if document.schema != 1 {
+            return Err(value("schema", &document.schema.to_string(), "1"));
+        }
+        if document.capture.is_empty() {
+            let key = "[[capture]]".into();
+            return Err(Problem::MissingKey { key }.into());
+        }
+        for (position, capture) in document.capture.iter().enumerate() {
+            if document.capture[..position]
+                .iter()
+                .any(|c| c.name == capture.name)
+            {
+                return Err(value(
+                    "capture.name",
+                    &capture.name,
+                    "a name of its own for every capture",
+                ));
+            }
+        }
+        Ok(document)
+    }
+
+    /// What it says of the appointment.
+    pub fn session(&self) -> Session {
+        let date = self.session.date.as_ref().map(|date| match date {
+            toml::Value::String(text) => text.clone(),
+            other => other.to_string(),
+        });
+        Session {
+            code: self.session.code.clone(),
+            date,
+            test_box: self.session.test_box,
+            device: self.device.clone(),
+            person: self.person.clone(),
+        }
+    }
+
+    /// The bands to analyse.
+    ///
+    /// # Errors
+    /// A frequency that names no band, or bands in the wrong order.
+    pub fn range(&self) -> Result<BandRange> {
+        let default = BandRange::default();
+        let band = |hz: Option<f64>, default: Band| hz.map_or(Ok(default), Band::named);
+        BandRange::new(
+            band(self.bands.lowest_hz, default.lowest())?,
+            band(self.bands.highest_hz, default.highest())?,
+        )
+    }
+}
+
+impl CaptureRole {
+    /// The role as session files name it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Speech => "speech",
+            Self::OutputForceLevel => "output_force_level",
+            Self::Sensitivity => "sensitivity",
+            Self::HarmonicDistortion => "harmonic_distortion",
+            Self::InputOutput => "input_output",
+            Self::AttackRelease => "attack_release",
+            Self::EquivalentInputNoise => "equivalent_input_noise",
+            Self::RoomNoise => "room_noise",
+            Self::Front => "front",
+            Self::Back => "back",
+            Self::Angle => "angle",
+            Self::NoiseReductionOff => "noise_reduction_off",
+            Self::NoiseReductionOn => "noise_reduction_on",
+            Self::NoiseReductionOnset => "noise_reduction_onset",
+            Self::SpeechPlusNoise => "speech_plus_noise",
+            Self::SpeechMinusNoise => "speech_minus_noise",
+            Self::Before => "before",
+            Self::After => "after",
+            Self::MicrophoneCalibrator => "microphone_calibrator",
+            Self::ForceCalibrator => "force_calibrator",
+            Self::General => "general",
+        }
+    }
+}
+
+fn value(key: &str, found: &str, expected: &str) -> Diagnostic {
+    Problem::Value {
+        key: key.into(),
+        found: format!("`{found}`"),
+        expected: expected.into(),
+    }
+    .into()
+}

@@ -1,0 +1,12 @@
+//! The record, told: JSON and CSV for programs, terminal and HTML for people.
+//!
+//! Every renderer is a pure function from a [`Record`](crate::pipeline::Record)
+//! to text; only [`write()`] touches a file.
+
+mod csv;
+mod json;
+mod write;
+
+pub use self::csv::csv;
+pub use json::json;
+pub use write::write;

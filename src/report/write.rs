@@ -1,0 +1,37 @@
+//! Files appear whole or not at all.
+
+use std::io::Write;
+use std::path::Path;
+
+use crate::diagnostic::{At, Diagnostic, Problem, Result};
+
+/// Writes `text` to `path` through a temporary file beside it.
+///
+/// # Errors
+/// [`Problem::File`] with the file's name; what stood there before stays.
+pub fn write(path: &Path, text: &str) -> Result<()> {
+    let folder = match path.parent() {
+        Some(folder) if folder != Path::new("") => folder,
+        _ => Path::new("."),
+    };
+    let attempt = || -> std::io::Result<()> {
+        let mut file = tempfile::Builder::new()
+            .prefix(".micronewton-")
+            .tempfile_in(folder)?;
+        file.write_all(text.as_bytes())?;
+        // Temporary files are private; reports are for the folder's readers.
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            file.as_file()
+                .set_permissions(std::fs::Permissions::from_mode(0o644))?;
+        }
+        file.persist(path)?;
+        Ok(())
+    };
+    attempt().map_err(|error| {
+        let cause = error.to_string();
+        let action = "writing";
+        Diagnostic::from(Problem::File { action, cause }).in_file(path)
+    })
+}
