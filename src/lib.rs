@@ -12,6 +12,7 @@
     )
 )]
 
+pub mod bench;
 pub mod calibration;
 pub mod capture;
 pub mod diagnostic;

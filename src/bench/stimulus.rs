@@ -1,0 +1,582 @@
+//! The sound that is presented: kind, level, and its samples in pascals.
+
+use std::f64::consts::{SQRT_2, TAU};
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+
+use super::filter::amplitude;
+use super::random::Gaussian;
+use super::spectrum::{Colour, exact_hz};
+use crate::diagnostic::{Diagnostic, Problem, Result};
+use crate::quantity::{Band, BandRange};
+
+/// 0 dB SPL in pascals.
+pub const PASCALS_AT_0_DB: f64 = 20e-6;
+/// 0 dB re 1 µN in newtons.
+pub const NEWTONS_AT_0_DB: f64 = 1e-6;
+
+/// What is presented, as scenarios write it.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
+pub enum Stimulus {
+    /// Nothing.
+    Silence {},
+    /// Noise with the long-term average spectrum of speech.
+    SpeechNoise {},
+    /// A WAV file, mono, at the scenario's rate; repeated if too short.
+    Speech { file: PathBuf },
+    /// The same with speech-shaped noise; the level is that of the speech.
+    SpeechInNoise {
+        file: PathBuf,
+        signal_to_noise_db: f64,
+        #[serde(default)]
+        inverted: bool,
+    },
+    /// Pink noise.
+    Pink {
+        #[serde(default = "pink_from_hz")]
+        lowest_hz: f64,
+        #[serde(default = "pink_to_hz")]
+        highest_hz: f64,
+    },
+    /// White noise up to half the sampling rate; its level is that of all of it.
+    White {},
+    /// One tone.
+    Tone { frequency_hz: f64 },
+    /// Tones one after the other; without a list, the exact midband frequencies
+    /// of the third octaves from 200 Hz to 8 kHz.
+    SteppedTones {
+        #[serde(default = "midbands_hz")]
+        frequencies_hz: Vec<f64>,
+        #[serde(default = "half_a_second")]
+        step_s: f64,
+    },
+    /// Exponential sweep, repeated.
+    Sweep {
+        #[serde(default = "sweep_from_hz")]
+        lowest_hz: f64,
+        #[serde(default = "sweep_to_hz")]
+        highest_hz: f64,
+        length_s: f64,
+    },
+    /// A tone at the level for `on_s`, then at `rest_db_spl` (or silent) for
+    /// `off_s`, and so on.
+    Bursts {
+        frequency_hz: f64,
+        on_s: f64,
+        off_s: f64,
+        rest_db_spl: Option<f64>,
+    },
+    /// A tone at one level after the other.
+    Staircase {
+        frequency_hz: f64,
+        levels_db_spl: Vec<f64>,
+        step_s: f64,
+    },
+    /// Tones from the direction of the capture and, between them, tones from the
+    /// opposite one, all periodic; each side at the level.
+    InterleavedTones {
+        #[serde(default = "interleaved_from_hz")]
+        lowest_hz: f64,
+        #[serde(default = "interleaved_to_hz")]
+        highest_hz: f64,
+        #[serde(default = "half_a_second")]
+        period_s: f64,
+    },
+    /// A force of known level on the simulator; no device.
+    ForceTone { frequency_hz: f64, level_db: f64 },
+    /// A calibrator on the reference microphone; no device.
+    MicrophoneTone {
+        frequency_hz: f64,
+        level_db_spl: f64,
+    },
+}
+
+fn pink_from_hz() -> f64 {
+    80.0
+}
+fn pink_to_hz() -> f64 {
+    20_000.0
+}
+fn half_a_second() -> f64 {
+    0.5
+}
+fn sweep_from_hz() -> f64 {
+    100.0
+}
+fn sweep_to_hz() -> f64 {
+    10_000.0
+}
+fn interleaved_from_hz() -> f64 {
+    200.0
+}
+fn interleaved_to_hz() -> f64 {
+    8000.0
+}
+fn midbands_hz() -> Vec<f64> {
+    let range = Band::named(200.0).and_then(|low| BandRange::new(low, Band::named(8000.0)?));
+    range.map_or_else(|_| Vec::new(), |r| r.bands().map(exact_hz).collect())
+}
+
+impl Stimulus {
+    /// The WAV file it plays.
+    pub fn file(&self) -> Option<&Path> {
+        match self {
+            Self::Speech { file } | Self::SpeechInNoise { file, .. } => Some(file),
+            _ => None,
+        }
+    }
+
+    /// Whether the capture's `level_db_spl` says how loud it is.
+    pub fn needs_level(&self) -> bool {
+        !matches!(
+            self,
+            Self::Silence {}
+                | Self::Staircase { .. }
+                | Self::ForceTone { .. }
+                | Self::MicrophoneTone { .. }
+        )
+    }
+
+    /// Power spectral density at `hz` up to a factor, for weighting in a band.
+    pub fn density(&self, hz: f64, speech: &Colour, rate_hz: f64) -> f64 {
+        match self {
+            Self::White {} => 1.0,
+            Self::SpeechNoise {} | Self::Speech { .. } | Self::SpeechInNoise { .. } => {
+                speech.power(hz, rate_hz)
+            }
+            _ => 1.0 / hz,
+        }
+    }
+
+    /// Checks the figures.
+    pub fn check(&self, rate_hz: f64) -> Result<()> {
+        let hz = |key: &str, found: f64| {
+            within(&format!("stimulus.{key}"), found, 1.0, 0.5 * rate_hz, "Hz")
+        };
+        let seconds =
+            |key: &str, found: f64| within(&format!("stimulus.{key}"), found, 1e-3, 3600.0, "s");
+        match self {
+            Self::Pink { lowest_hz, .. } => hz("lowest_hz", *lowest_hz),
+            Self::Tone { frequency_hz }
+            | Self::ForceTone { frequency_hz, .. }
+            | Self::MicrophoneTone { frequency_hz, .. } => hz("frequency_hz", *frequency_hz),
+            Self::SteppedTones {
+                frequencies_hz,
+                step_s,
+            } => {
+                if frequencies_hz.is_empty() {
+                    let key = "stimulus.frequencies_hz".into();
+                    return Err(Problem::MissingKey { key }.into());
+                }
+                frequencies_hz
+                    .iter()
+                    .try_for_each(|f| hz("frequencies_hz", *f))?;
+                seconds("step_s", *step_s)
+            }
+            Self::Sweep {
+                lowest_hz,
+                highest_hz,
+                length_s,
+            } => {
+                hz("lowest_hz", *lowest_hz)?;
+                hz("highest_hz", *highest_hz)?;
+                above("stimulus.highest_hz", *highest_hz, *lowest_hz)?;
+                seconds("length_s", *length_s)
+            }
+            Self::Bursts {
+                frequency_hz,
+                on_s,
+                off_s,
+                ..
+            } => {
+                hz("frequency_hz", *frequency_hz)?;
+                seconds("on_s", *on_s)?;
+                seconds("off_s", *off_s)
+            }
+            Self::Staircase {
+                frequency_hz,
+                levels_db_spl,
+                step_s,
+            } => {
+                if levels_db_spl.is_empty() {
+                    let key = "stimulus.levels_db_spl".into();
+                    return Err(Problem::MissingKey { key }.into());
+                }
+                hz("frequency_hz", *frequency_hz)?;
+                seconds("step_s", *step_s)
+            }
+            Self::InterleavedTones {
+                lowest_hz,
+                highest_hz,
+                period_s,
+            } => {
+                hz("lowest_hz", *lowest_hz)?;
+                hz("highest_hz", *highest_hz)?;
+                above("stimulus.highest_hz", *highest_hz, *lowest_hz)?;
+                seconds("period_s", *period_s)
+            }
+            _ => Ok(()),
+        }
+    }
+}
+
+/// Refuses `found` outside `least` to `most`.
+pub fn within(key: &str, found: f64, least: f64, most: f64, unit: &str) -> Result<()> {
+    if (least..=most).contains(&found) {
+        return Ok(());
+    }
+    Err(value(key, found, &format!("{least} to {most} {unit}")))
+}
+
+fn above(key: &str, found: f64, least: f64) -> Result<()> {
+    if found > least {
+        return Ok(());
+    }
+    Err(value(key, found, &format!("more than {least}")))
+}
+
+/// The problem that `key` holds `found`.
+pub fn value(key: &str, found: impl ToString, expected: &str) -> Diagnostic {
+    Problem::Value {
+        key: key.into(),
+        found: found.to_string(),
+        expected: expected.into(),
+    }
+    .into()
+}
+
+/// Sound pressure in pascals from the capture's direction and the opposite one.
+pub type Sound = [f64; 2];
+
+/// The samples of a stimulus.
+pub struct Source {
+    kind: Kind,
+    pascals: f64,
+    rate_hz: f64,
+    frame: u64,
+    active: [u64; 2],
+}
+
+enum Kind {
+    Silence,
+    Noise(Gaussian, Colour),
+    Played(Vec<f64>),
+    InNoise(Vec<f64>, f64, Gaussian, Colour),
+    Steps {
+        phase: f64,
+        steps: Vec<(f64, f64)>,
+        length: u64,
+    },
+    Sweep {
+        lowest_hz: f64,
+        time_s: f64,
+        length_s: f64,
+    },
+    Periodic(Vec<Sound>),
+}
+
+impl Source {
+    /// A stimulus at `level_db_spl` from frame `active[0]` to `active[1]`.
+    /// `speech` holds the samples of its file.
+    pub fn new(
+        stimulus: &Stimulus,
+        level_db_spl: f64,
+        active: [u64; 2],
+        rate_hz: f64,
+        mut random: Gaussian,
+        speech: Option<&[f64]>,
+    ) -> Result<Self> {
+        let frames = |seconds: f64| (seconds * rate_hz).round().max(1.0) as u64;
+        let span = active[1].saturating_sub(active[0]);
+        let played = || {
+            let file = speech.filter(|samples| !samples.is_empty());
+            let file = file.ok_or_else(|| value("stimulus.file", "not given", "samples"))?;
+            Ok::<_, Diagnostic>(unit_power(file, span as usize))
+        };
+        let kind = match stimulus {
+            Stimulus::Silence {} | Stimulus::ForceTone { .. } | Stimulus::MicrophoneTone { .. } => {
+                Kind::Silence
+            }
+            Stimulus::SpeechNoise {} => Kind::Noise(random, Colour::speech(rate_hz)),
+            Stimulus::White {} => Kind::Noise(random, Colour::white()),
+            Stimulus::Pink {
+                lowest_hz,
+                highest_hz,
+            } => Kind::Noise(random, Colour::pink(*lowest_hz, *highest_hz, rate_hz)),
+            Stimulus::Speech { .. } => Kind::Played(played()?),
+            Stimulus::SpeechInNoise {
+                signal_to_noise_db,
+                inverted,
+                ..
+            } => {
+                let sign = if *inverted { -1.0 } else { 1.0 };
+                let gain = sign * amplitude(-signal_to_noise_db);
+                Kind::InNoise(played()?, gain, random, Colour::speech(rate_hz))
+            }
+            Stimulus::Tone { frequency_hz } => steps(vec![(*frequency_hz, 1.0)], u64::MAX),
+            Stimulus::SteppedTones {
+                frequencies_hz,
+                step_s,
+            } => steps(
+                frequencies_hz.iter().map(|hz| (*hz, 1.0)).collect(),
+                frames(*step_s),
+            ),
+            Stimulus::Staircase {
+                frequency_hz,
+                levels_db_spl,
+                step_s,
+            } => {
+                let step = |db: &f64| (*frequency_hz, amplitude(db - level_db_spl));
+                steps(levels_db_spl.iter().map(step).collect(), frames(*step_s))
+            }
+            Stimulus::Bursts {
+                frequency_hz,
+                on_s,
+                off_s,
+                rest_db_spl,
+            } => {
+                // As many equal steps as make both parts whole multiples of 1 ms.
+                let rest = rest_db_spl.map_or(0.0, |db| amplitude(db - level_db_spl));
+                let count = |seconds: f64| (seconds * 1e3).round().max(1.0) as usize;
+                let mut list = vec![(*frequency_hz, 1.0); count(*on_s)];
+                list.resize(list.len() + count(*off_s), (*frequency_hz, rest));
+                steps(list, frames(1e-3))
+            }
+            Stimulus::Sweep {
+                lowest_hz,
+                highest_hz,
+                length_s,
+            } => Kind::Sweep {
+                lowest_hz: *lowest_hz,
+                time_s: length_s / libm::log(highest_hz / lowest_hz),
+                length_s: *length_s,
+            },
+            Stimulus::InterleavedTones {
+                lowest_hz,
+                highest_hz,
+                period_s,
+            } => Kind::Periodic(interleaved(
+                [*lowest_hz, *highest_hz],
+                frames(*period_s) as usize,
+                rate_hz,
+                &mut random,
+            )),
+        };
+        Ok(Self {
+            kind,
+            pascals: PASCALS_AT_0_DB * amplitude(level_db_spl),
+            rate_hz,
+            frame: 0,
+            active,
+        })
+    }
+
+    /// The next sample from either direction, in pascals.
+    pub fn step(&mut self) -> Sound {
+        let frame = self.frame;
+        self.frame += 1;
+        if frame < self.active[0] || frame >= self.active[1] {
+            return [0.0; 2];
+        }
+        let at = frame - self.active[0];
+        let unit = match &mut self.kind {
+            Kind::Silence => return [0.0; 2],
+            Kind::Noise(random, colour) => colour.step(random.draw()),
+            Kind::Played(samples) => samples[at as usize % samples.len()],
+            Kind::InNoise(samples, gain, random, colour) => {
+                samples[at as usize % samples.len()] + *gain * colour.step(random.draw())
+            }
+            Kind::Steps {
+                phase,
+                steps,
+                length,
+            } => {
+                let (hz, level) = steps[(at / *length) as usize % steps.len()];
+                let sample = SQRT_2 * level * libm::sin(TAU * *phase);
+                *phase += hz / self.rate_hz;
+                *phase -= libm::floor(*phase);
+                sample
+            }
+            Kind::Sweep {
+                lowest_hz,
+                time_s,
+                length_s,
+            } => {
+                let frames = (*length_s * self.rate_hz).round().max(1.0) as u64;
+                let t_s = (at % frames) as f64 / self.rate_hz;
+                let turns = *lowest_hz * *time_s * (libm::exp(t_s / *time_s) - 1.0);
+                SQRT_2 * libm::sin(TAU * (turns - libm::floor(turns)))
+            }
+            Kind::Periodic(period) => {
+                let [a, b] = period[at as usize % period.len()];
+                return [self.pascals * a, self.pascals * b];
+            }
+        };
+        [self.pascals * unit, 0.0]
+    }
+}
+
+fn steps(steps: Vec<(f64, f64)>, length: u64) -> Kind {
+    Kind::Steps {
+        phase: 0.0,
+        steps,
+        length,
+    }
+}
+
+/// The samples that are played, scaled to unit power over `span` samples.
+fn unit_power(samples: &[f64], span: usize) -> Vec<f64> {
+    let once: f64 = samples.iter().map(|x| x * x).sum();
+    let rest: f64 = samples[..span % samples.len()].iter().map(|x| x * x).sum();
+    let energy = once * (span / samples.len()) as f64 + rest;
+    let gain = if energy > 0.0 {
+        libm::sqrt(span as f64 / energy)
+    } else {
+        0.0
+    };
+    samples.iter().map(|x| gain * x).collect()
+}
+
+/// One period: even multiples of 1/period from the one side, odd ones from the
+/// other, four per side and third octave (fewer where bins run out), equal
+/// power per third octave, random phases, unit power on either side.
+fn interleaved(
+    edges_hz: [f64; 2],
+    period: usize,
+    rate_hz: f64,
+    random: &mut Gaussian,
+) -> Vec<Sound> {
+    let sines: Vec<f64> = (0..period)
+        .map(|i| libm::sin(TAU * i as f64 / period as f64))
+        .collect();
+    let mut sum = vec![[0.0; 2]; period];
+    let mut power = [0.0; 2];
+    let mut last = 0;
+    let mut hz = edges_hz[0];
+    let step = libm::pow(10.0, 1.0 / 80.0);
+    let mut side = 0;
+    while hz < edges_hz[1] {
+        let wanted = (hz * period as f64 / rate_hz).round() as usize;
+        let bin = wanted + (wanted + side) % 2;
+        if bin > last && 2 * bin < period {
+            let phase = (random.uniform() * period as f64) as usize;
+            for (n, frame) in sum.iter_mut().enumerate() {
+                frame[side] += sines[(bin * n + phase) % period];
+            }
+            power[side] += 0.5;
+            last = bin;
+            side = 1 - side;
+        }
+        hz *= step;
+    }
+    let gain = power.map(|p: f64| if p > 0.0 { 1.0 / libm::sqrt(p) } else { 0.0 });
+    for frame in &mut sum {
+        *frame = [frame[0] * gain[0], frame[1] * gain[1]];
+    }
+    sum
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn level_db(stimulus: Stimulus, level: f64, seconds: f64, speech: Option<&[f64]>) -> [f64; 2] {
+        let rate_hz = 24_000.0;
+        let frames = (seconds * rate_hz) as u64;
+        let random = Gaussian::new(3, 5);
+        let mut source =
+            Source::new(&stimulus, level, [0, frames], rate_hz, random, speech).unwrap();
+        let mut sums = [0.0; 2];
+        for _ in 0..frames {
+            let sound = source.step();
+            sums[0] += sound[0] * sound[0];
+            sums[1] += sound[1] * sound[1];
+        }
+        sums.map(|sum| 10.0 * (sum / frames as f64 / (PASCALS_AT_0_DB * PASCALS_AT_0_DB)).log10())
+    }
+
+    #[test]
+    fn periodic_stimuli_and_played_files_have_the_level_asked_for() {
+        let speech: Vec<f64> = (0..5000)
+            .map(|n| (f64::from(n) * 0.01).sin() * f64::from(n))
+            .collect();
+        let exact = [
+            (
+                Stimulus::Tone {
+                    frequency_hz: 1000.0,
+                },
+                None,
+            ),
+            (
+                Stimulus::SteppedTones {
+                    frequencies_hz: vec![500.0, 1000.0],
+                    step_s: 0.5,
+                },
+                None,
+            ),
+            (
+                Stimulus::Speech { file: "x".into() },
+                Some(speech.as_slice()),
+            ),
+        ];
+        for (stimulus, speech) in exact {
+            let found = level_db(stimulus.clone(), 65.0, 2.0, speech)[0];
+            assert!((found - 65.0).abs() < 0.01, "{stimulus:?}: {found}");
+        }
+        let both = InterleavedForTest::level();
+        assert!(both.iter().all(|db| (db - 65.0).abs() < 0.01), "{both:?}");
+        let sweep = Stimulus::Sweep {
+            lowest_hz: 100.0,
+            highest_hz: 8000.0,
+            length_s: 2.0,
+        };
+        let found = level_db(sweep, 65.0, 2.0, None)[0];
+        assert!((found - 65.0).abs() < 0.01, "{found}");
+    }
+
+    struct InterleavedForTest;
+    impl InterleavedForTest {
+        fn level() -> [f64; 2] {
+            let stimulus = Stimulus::InterleavedTones {
+                lowest_hz: 200.0,
+                highest_hz: 8000.0,
+                period_s: 0.5,
+            };
+            level_db(stimulus, 65.0, 1.0, None)
+        }
+    }
+
+    #[test]
+    fn noises_have_the_level_within_their_own_scatter() {
+        // Standard deviation of the level of white noise: 4.34 dB · √(2/N); of
+        // coloured noise more, by the effective bandwidth (some 400 Hz here).
+        let white = level_db(Stimulus::White {}, 65.0, 20.0, None)[0];
+        assert!((white - 65.0).abs() < 0.03, "{white}");
+        for stimulus in [
+            Stimulus::SpeechNoise {},
+            Stimulus::Pink {
+                lowest_hz: 80.0,
+                highest_hz: 20_000.0,
+            },
+        ] {
+            let found = level_db(stimulus.clone(), 65.0, 20.0, None)[0];
+            assert!((found - 65.0).abs() < 0.15, "{stimulus:?}: {found}");
+        }
+    }
+
+    #[test]
+    fn a_staircase_steps_by_the_levels_listed() {
+        let stairs = Stimulus::Staircase {
+            frequency_hz: 2000.0,
+            levels_db_spl: vec![50.0, 60.0],
+            step_s: 1.0,
+        };
+        let first = level_db(stairs.clone(), 0.0, 1.0, None)[0];
+        let both = level_db(stairs, 0.0, 2.0, None)[0];
+        assert!((first - 50.0).abs() < 0.01, "{first}");
+        // Mean of 10^5 and 10^6 is 5.5·10^5: 57.40 dB.
+        assert!((both - 57.404).abs() < 0.01, "{both}");
+    }
+}
