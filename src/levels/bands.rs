@@ -2,12 +2,18 @@
 
 use ndarray::{Array2, Array3, Axis};
 
-use super::bank::{Bank, HOP_S, Tick, carries};
+use super::bank::{Bank, Tick, carries};
 use super::course::Course;
 use super::distribution::Distribution;
 use super::weighting::{Weighted, Weighting};
 use crate::diagnostic::{Diagnostic, Problem, Result};
 use crate::quantity::{Band, BandRange, Role};
+
+/// The clock of a recording: hops, half a 125-ms block long. Ticks are counted to
+/// the hop in which they lie once the band's delay is taken off, so that a hop
+/// means the same stretch of the recording in every band; a tick across the end
+/// of a hop is shared out by time.
+const HOP_S: f64 = 0.0625;
 
 /// Time constants that a minimum of a time-weighted level waits for: by then
 /// the start from rest is forgotten within 0.03 dB.
@@ -83,16 +89,17 @@ struct Meter {
     bands: Vec<Band>,
     first_hop: u64,
     end_hop: u64,
+    /// Delay of each band in seconds.
+    delays_s: Vec<f64>,
     /// Band by band, channel fastest.
     lanes: Vec<Lane>,
-    /// Weights for ticks of `samples` at `rate_hz`, computed once each.
-    keeps: Vec<(u32, f64, [f64; 2])>,
 }
 
 struct Lane {
     weighted: [Weighted; 2],
+    hop: u64,
     hop_sum: f64,
-    hop_samples: u32,
+    hop_samples: f64,
     previous: Option<f64>,
     total: f64,
     blocks: Distribution,
@@ -135,8 +142,8 @@ impl BandReduction {
             bands,
             first_hop,
             end_hop,
+            delays_s: bank.delays_s(),
             lanes,
-            keeps: Vec::new(),
         };
         Ok((Self { bank, meter }, findings))
     }
@@ -168,9 +175,10 @@ fn hops(interval: Interval, bank: &Bank, duration_s: f64, lowest: Band) -> Resul
         .into());
     }
     let first = (from_s.max(bank.warm_up_s()) / HOP_S - 1e-9).ceil();
-    let end = (to_s.min(duration_s - bank.delay_s()) / HOP_S + 1e-9).floor();
+    let reach_s = bank.reach_s();
+    let end = (to_s.min(duration_s - reach_s) / HOP_S + 1e-9).floor();
     if end < first + 2.0 {
-        let needed_s = (first + 2.0) * HOP_S + bank.delay_s();
+        let needed_s = (first + 2.0) * HOP_S + reach_s;
         return Err(Problem::TooShort {
             available_s: to_s,
             needed_s,
@@ -187,45 +195,38 @@ fn hops(interval: Interval, bank: &Bank, duration_s: f64, lowest: Band) -> Resul
 
 impl Meter {
     fn tick(&mut self, tick: &Tick<'_>) {
-        let [fast, slow] = self.keeps_of(tick);
-        let watched = tick
-            .hop
-            .is_some_and(|hop| (self.first_hop..self.end_hop).contains(&hop));
-        let waited_s = tick
-            .hop
-            .map_or(0.0, |hop| (hop as f64 - self.first_hop as f64) * HOP_S);
+        let samples = f64::from(tick.samples);
+        let duration_s = samples / tick.rate_hz;
+        let end_s = tick.start as f64 / tick.rate_hz + duration_s;
+        let first_s = self.first_hop as f64 * HOP_S;
+        let weightings = [Weighting::Fast, Weighting::Slow];
+        let keeps = weightings.map(|weighting| weighting.keep(duration_s));
         let lanes = &mut self.lanes[2 * tick.first_band..][..tick.sums.len()];
-        for (lane, sum) in lanes.iter_mut().zip(tick.sums) {
-            let square = sum / f64::from(tick.samples);
-            for (weighted, (weighting, keep)) in lane
-                .weighted
-                .iter_mut()
-                .zip([(Weighting::Fast, fast), (Weighting::Slow, slow)])
-            {
-                weighted.push(square, keep);
+        for (position, (lane, sum)) in lanes.iter_mut().zip(tick.sums).enumerate() {
+            let time_s = end_s - self.delays_s[tick.first_band + position / 2];
+            // Negative times lie in hop 0, with which no interval begins: the
+            // filters settle longer than that.
+            let hop = (time_s / HOP_S) as u64;
+            let watched = (self.first_hop..self.end_hop).contains(&hop);
+            for (which, weighting) in weightings.iter().enumerate() {
+                let weighted = &mut lane.weighted[which];
+                weighted.push(sum / samples, keeps[which]);
                 if watched {
-                    weighted.watch(waited_s >= SETTLED_TAUS * weighting.tau_s());
+                    weighted.watch(time_s - first_s >= SETTLED_TAUS * weighting.tau_s());
                 }
             }
-            if watched {
-                lane.hop_sum += sum;
-                lane.hop_samples += tick.samples;
-                if tick.closes {
+            let within = ((time_s - hop as f64 * HOP_S) / duration_s).min(1.0);
+            if hop > lane.hop {
+                lane.hop_sum += sum * (1.0 - within);
+                lane.hop_samples += samples * (1.0 - within);
+                if (self.first_hop..self.end_hop).contains(&lane.hop) {
                     lane.close_hop();
                 }
+                (lane.hop, lane.hop_sum, lane.hop_samples) = (hop, 0.0, 0.0);
             }
+            lane.hop_sum += sum * within;
+            lane.hop_samples += samples * within;
         }
-    }
-
-    fn keeps_of(&mut self, tick: &Tick<'_>) -> [f64; 2] {
-        let known = |k: &&(u32, f64, [f64; 2])| k.0 == tick.samples && k.1 == tick.rate_hz;
-        if let Some((_, _, keeps)) = self.keeps.iter().find(known) {
-            return *keeps;
-        }
-        let duration_s = f64::from(tick.samples) / tick.rate_hz;
-        let keeps = [Weighting::Fast, Weighting::Slow].map(|w| w.keep(duration_s));
-        self.keeps.push((tick.samples, tick.rate_hz, keeps));
-        keeps
     }
 
     fn finish(self) -> Bands {
@@ -266,8 +267,9 @@ impl Lane {
     fn new() -> Self {
         Self {
             weighted: [Weighted::new(); 2],
+            hop: 0,
             hop_sum: 0.0,
-            hop_samples: 0,
+            hop_samples: 0.0,
             previous: None,
             total: 0.0,
             blocks: Distribution::new(),
@@ -276,8 +278,7 @@ impl Lane {
     }
 
     fn close_hop(&mut self) {
-        let square = self.hop_sum / f64::from(self.hop_samples);
-        (self.hop_sum, self.hop_samples) = (0.0, 0);
+        let square = self.hop_sum / self.hop_samples;
         self.total += square;
         if let Some(previous) = self.previous {
             self.blocks.push(0.5 * (previous + square));

@@ -1,27 +1,24 @@
-//! The filter bank: bands on a tree of halved sampling rates, read out on one
-//! clock.
+//! The filter bank: bands on a tree of halved sampling rates.
 //!
-//! A band runs at the lowest rate at which its upper edge stays below 0.4 of
-//! that rate; at the recording's own rate up to 0.45. The clock marks *hops* of
-//! 62.5 ms: half the 125-ms block that speech analysis uses. Each stage reads
-//! its hops late by its own delay (decimators and the mean group delay of its
-//! bands), so that hop `k` means the same stretch of the recording everywhere.
-//! Within a hop, *ticks* of about 1 ms feed the time weightings.
+//! A band runs at the lowest rate at which its upper edge stays below 0.3 of
+//! that rate: its square, which reaches to twice its frequency, then folds back
+//! no lower than 0.4 of the rate, where the time weightings average it away. At
+//! the recording's own rate bands are kept up to 0.42. What comes out are sums
+//! of squares over *ticks* of about 1 ms; each band's delay is known, so that
+//! the reader can tell which stretch of the recording a tick stands for.
 
 use super::decimate::Decimator;
 use super::filter::{BandFilter, Lanes};
 use crate::quantity::Band;
 
-/// Length of a hop in seconds: half a 125-ms block.
-pub const HOP_S: f64 = 0.0625;
 /// Ticks are at most this long, so that the exponential weights of F (125 ms)
 /// move by less than 1 % within one.
 const TICK_S: f64 = 0.001;
-/// Upper edges below this share of a halved rate: the decimator's flat part.
-const SHARE_HALVED: f64 = 0.4;
-/// Upper edges below this share of the recording's rate: class 1 holds up to a
-/// midband frequency of 0.42 of the rate (tests/reference/band_filters.rs).
-const SHARE_OWN: f64 = 0.45;
+/// Upper edges lie below this share of a halved rate: the decimator's flat part.
+const SHARE_HALVED: f64 = 0.3;
+/// Upper edges below this share of the recording's rate: class 1 holds with
+/// 0.2 dB to spare up to there (tests/reference/band_filters.rs).
+const SHARE_OWN: f64 = 0.42;
 
 /// Whether a recording at `rate_hz` carries `band`.
 pub fn carries(rate_hz: f64, band: Band) -> bool {
@@ -38,10 +35,8 @@ pub struct Tick<'a> {
     pub samples: u32,
     /// Rate of the stage in Hz.
     pub rate_hz: f64,
-    /// The hop this tick lies in; `None` before the first.
-    pub hop: Option<u64>,
-    /// Whether the tick ends its hop.
-    pub closes: bool,
+    /// Position of its first sample, at the rate of the stage.
+    pub start: u64,
 }
 
 /// The bank for two channels.
@@ -77,13 +72,32 @@ impl Bank {
         }
     }
 
-    /// Longest delay of a band, in seconds.
-    pub fn delay_s(&self) -> f64 {
-        let longest = |s: &Stage| s.delay / s.rate_hz;
-        self.stages.iter().map(longest).fold(0.0, f64::max)
+    /// Delay of each band, in seconds: its decimators and its own group delay at
+    /// the midband frequency.
+    pub fn delays_s(&self) -> Vec<f64> {
+        let mut stages: Vec<&Stage> = self.stages.iter().collect();
+        stages.sort_by_key(|stage| stage.first_band);
+        stages
+            .iter()
+            .flat_map(|stage| stage.delays_s.iter().copied())
+            .collect()
     }
 
-    /// Time on the common clock from which every filter has settled to −80 dB.
+    /// How long after a moment of the recording every band has told of it: its
+    /// delay and the rest of a tick.
+    pub fn reach_s(&self) -> f64 {
+        let tick_s = |s: &Stage| f64::from(s.tick) / s.rate_hz;
+        let reach = |s: &Stage| {
+            s.delays_s
+                .iter()
+                .map(move |d| d + tick_s(s))
+                .fold(0.0, f64::max)
+        };
+        self.stages.iter().map(reach).fold(0.0, f64::max)
+    }
+
+    /// Time from the start of the recording after which every band, read with
+    /// its delay taken off, has settled to −80 dB.
     pub fn warm_up_s(&self) -> f64 {
         self.stages.iter().map(|s| s.warm_up_s).fold(0.0, f64::max)
     }
@@ -120,13 +134,11 @@ struct Stage {
     decimator: Option<Decimator>,
     rate_hz: f64,
     first_band: usize,
-    /// Delay of what the lanes give, in samples of this stage.
-    delay: f64,
+    /// Delay of each band in seconds.
+    delays_s: Vec<f64>,
     warm_up_s: f64,
     tick: u32,
     position: u64,
-    hop: Option<u64>,
-    hop_end: u64,
     sums: [f64; 6],
     summed: u32,
 }
@@ -139,6 +151,7 @@ enum StageLanes {
 }
 
 impl Stage {
+    /// `delay`: what the decimators before it took, in its own samples.
     fn new(
         rate_hz: f64,
         delay: f64,
@@ -147,47 +160,39 @@ impl Stage {
         decimator: Option<Decimator>,
     ) -> Self {
         let filters: Vec<BandFilter> = bands.iter().map(|b| BandFilter::new(*b, rate_hz)).collect();
-        let each_delay = bands.iter().zip(&filters).map(|(band, f)| f.delay_s(*band));
-        let mean_delay_s = each_delay.sum::<f64>() / bands.len().max(1) as f64;
-        let settling_s = filters
-            .iter()
-            .map(BandFilter::settling_s)
-            .fold(0.0, f64::max);
+        let decimators_s = delay / rate_hz;
+        let mut warm_up_s = 0.0f64;
+        let mut delays_s = Vec::new();
+        for (band, filter) in bands.iter().zip(&filters) {
+            let own_s = filter.delay_s(*band);
+            delays_s.push(decimators_s + own_s);
+            // Settled a settling time after the decimators' whole length (twice
+            // their delay), read with the delay taken off.
+            warm_up_s = warm_up_s.max(filter.settling_s() + decimators_s - own_s);
+        }
         let lanes = match filters.len() {
             0 => StageLanes::None,
             1 => StageLanes::One(Lanes::new(&filters)),
             2 => StageLanes::Two(Lanes::new(&filters)),
             _ => StageLanes::Three(Lanes::new(&filters)),
         };
-        let mut stage = Self {
+        Self {
             lanes,
             decimator,
             rate_hz,
             first_band,
-            delay: delay + mean_delay_s * rate_hz,
-            // Settled `settling_s` after the decimators' own length, read out
-            // `delay` later.
-            warm_up_s: (settling_s - mean_delay_s + delay / rate_hz).max(0.0),
+            delays_s,
+            warm_up_s,
             tick: ((TICK_S * rate_hz) as u32).max(1),
             position: 0,
-            hop: None,
-            hop_end: 0,
             sums: [0.0; 6],
             summed: 0,
-        };
-        stage.hop_end = stage.boundary(0);
-        stage
-    }
-
-    /// Sample at which hop `k` begins.
-    fn boundary(&self, hop: u64) -> u64 {
-        (hop as f64 * HOP_S * self.rate_hz + self.delay).round() as u64
+        }
     }
 
     fn push(&mut self, mut frames: &[[f64; 2]], sink: &mut impl FnMut(&Tick<'_>)) {
         while !frames.is_empty() {
-            let to_tick = u64::from(self.tick - self.summed).min(self.hop_end - self.position);
-            let count = (to_tick as usize).min(frames.len());
+            let count = ((self.tick - self.summed) as usize).min(frames.len());
             let (now, rest) = frames.split_at(count);
             match &mut self.lanes {
                 StageLanes::None => return,
@@ -195,38 +200,25 @@ impl Stage {
                 StageLanes::Two(lanes) => lanes.add_squares(now, &mut self.sums),
                 StageLanes::Three(lanes) => lanes.add_squares(now, &mut self.sums),
             }
-            self.position += count as u64;
             self.summed += count as u32;
-            let closes = self.position == self.hop_end;
-            if closes || self.summed == self.tick {
-                self.emit(closes, sink);
+            if self.summed == self.tick {
+                self.emit(sink);
             }
             frames = rest;
         }
     }
 
-    fn emit(&mut self, closes: bool, sink: &mut impl FnMut(&Tick<'_>)) {
-        let lanes = match &mut self.lanes {
-            StageLanes::None => 0,
-            StageLanes::One(_) => 2,
-            StageLanes::Two(_) => 4,
-            StageLanes::Three(_) => 6,
-        };
-        if self.summed > 0 {
-            sink(&Tick {
-                first_band: self.first_band,
-                sums: &self.sums[..lanes],
-                samples: self.summed,
-                rate_hz: self.rate_hz,
-                hop: self.hop,
-                closes,
-            });
-        }
+    fn emit(&mut self, sink: &mut impl FnMut(&Tick<'_>)) {
+        sink(&Tick {
+            first_band: self.first_band,
+            sums: &self.sums[..2 * self.delays_s.len()],
+            samples: self.tick,
+            rate_hz: self.rate_hz,
+            start: self.position,
+        });
+        self.position += u64::from(self.tick);
         (self.sums, self.summed) = ([0.0; 6], 0);
-        if closes {
-            let next = self.hop.map_or(0, |hop| hop + 1);
-            self.hop = Some(next);
-            self.hop_end = self.boundary(next + 1);
+        if self.position % (64 * u64::from(self.tick)) == 0 {
             match &mut self.lanes {
                 StageLanes::None => {}
                 StageLanes::One(lanes) => lanes.settle(),
@@ -243,7 +235,7 @@ mod tests {
     use crate::quantity::BandRange;
 
     /// Every tick of a noise-like signal pushed in pieces of `piece` frames.
-    fn ticks(piece: usize) -> Vec<(usize, Option<u64>, u64)> {
+    fn ticks(piece: usize) -> Vec<(usize, u64, u64)> {
         let bands: Vec<Band> = BandRange::default().bands().collect();
         let mut bank = Bank::new(44_100.0, &bands);
         let frames: Vec<[f64; 2]> = (0..30_000u32)
@@ -253,7 +245,7 @@ mod tests {
         for chunk in frames.chunks(piece) {
             bank.push(chunk, |tick| {
                 let total: f64 = tick.sums.iter().sum();
-                found.push((tick.first_band, tick.hop, total.to_bits()));
+                found.push((tick.first_band, tick.start, total.to_bits()));
             });
         }
         found.sort_unstable();

@@ -1,0 +1,41 @@
+use std::path::PathBuf;
+
+use clap::Args;
+use micronewton::diagnostic::{At, Diagnostic, Problem, Result};
+use micronewton::pipeline::Plan;
+
+use super::{Common, Status, measure};
+
+/// Analyse the demo captures and write a report.
+///
+/// The captures come from the simulated bench: an invented clinic's afternoon
+/// with one device. Nobody and nothing real was recorded.
+#[derive(Args)]
+#[command(after_help = "Example:
+  micronewton demo --out demo-report.html")]
+pub struct Demo {
+    /// Folder of the demo captures
+    #[arg(long, value_name = "FOLDER", default_value = "demo-audio")]
+    folder: PathBuf,
+    #[command(flatten)]
+    common: Common,
+}
+
+/// Report of a demo that was not told where to write.
+const REPORT: &str = "demo-report.html";
+
+impl Demo {
+    pub fn run(mut self) -> Result<Status> {
+        let session = self.folder.join("session.toml");
+        if !session.is_file() {
+            let action = "opening";
+            let cause =
+                "the demo captures are not here; run from the project's folder or say --folder FOLDER".into();
+            return Err(Diagnostic::from(Problem::File { action, cause }).in_file(&session));
+        }
+        if self.common.out.is_empty() && self.common.format.is_none() {
+            self.common.out.push(REPORT.into());
+        }
+        measure(&Plan::read(&session)?, &self.common, true)
+    }
+}

@@ -1,0 +1,210 @@
+//! The commands. Each file turns its arguments into a plan or a document, and
+//! hands the result to the output.
+
+mod analyse;
+mod demo;
+mod directional;
+mod feedback;
+mod levels;
+mod new;
+mod output;
+mod progress;
+mod shell;
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand};
+use micronewton::diagnostic::{At, Diagnostic, Problem, Result, Severity};
+use micronewton::pipeline::{Plan, Record, read_calibration, run as run_plan};
+
+use output::Format;
+use progress::Bar;
+
+/// Measures percutaneous bone-conduction hearing devices from recorded test-box
+/// captures, as force levels in dB re 1 µN.
+///
+/// A capture is a WAV file with the force channel of a skull simulator and the
+/// reference microphone beside the device. What its samples stand for is said in
+/// a calibration file; which capture is which, in a session file.
+#[derive(Parser)]
+#[command(version, max_term_width = 100, after_help = AFTER)]
+pub struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+const AFTER: &str = "\
+Start here:
+  micronewton demo                      see a whole report on invented captures
+  micronewton new FOLDER                starter session for the WAV files of a folder
+  micronewton analyse FOLDER/session.toml --out report.html
+
+Exit codes: 0 done; 1 done, but with --strict something was found outside;
+2 something asked for could not be done (input or usage); 3 fault of the program.
+
+Not a medical device. It neither diagnoses nor fits: a licensed audiologist
+decides, under local law.";
+
+#[derive(Subcommand)]
+enum Command {
+    /// Measure everything that the captures of a session allow
+    Analyse(analyse::Analyse),
+    /// Third-octave levels of WAV files
+    Levels(levels::Levels),
+    /// Oscillations that the sound at the microphone does not explain
+    Feedback(feedback::Feedback),
+    /// Front-to-back difference from two captures
+    Directional(directional::Directional),
+    /// Write a commented starter session for the WAV files of a folder
+    New(new::New),
+    /// Analyse the demo captures and write a report
+    Demo(demo::Demo),
+    /// Print a completion script for a shell
+    Completions(shell::Completions),
+    /// Print the manual page
+    Man(shell::Man),
+}
+
+/// Options that every measuring command shares.
+#[derive(Args)]
+pub struct Common {
+    /// What to print [default: table, or by the ending of --out]
+    #[arg(long, value_enum, value_name = "KIND")]
+    format: Option<Format>,
+    /// Write to a file instead (repeatable); .html, .json, .csv or .txt says what
+    #[arg(long, value_name = "FILE")]
+    out: Vec<PathBuf>,
+    /// Exit with 1 if something judged was found outside, for instance feedback
+    #[arg(long)]
+    strict: bool,
+    /// No progress and no notes on standard error
+    #[arg(long, short)]
+    quiet: bool,
+}
+
+/// How a command ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Status {
+    /// Done.
+    Done,
+    /// Done; something judged was found outside, and `--strict` was given.
+    Outside,
+    /// Something asked for could not be done.
+    Unable,
+    /// The program is at fault.
+    Internal,
+}
+
+impl From<Status> for ExitCode {
+    fn from(status: Status) -> Self {
+        Self::from(match status {
+            Status::Done => 0,
+            Status::Outside => 1,
+            Status::Unable => 2,
+            Status::Internal => 3,
+        })
+    }
+}
+
+/// Runs the command.
+pub fn run(arguments: Arguments) -> Result<Status> {
+    match arguments.command {
+        Command::Analyse(command) => command.run(),
+        Command::Levels(command) => command.run(),
+        Command::Feedback(command) => command.run(),
+        Command::Directional(command) => command.run(),
+        Command::New(command) => command.run(),
+        Command::Demo(command) => command.run(),
+        Command::Completions(command) => command.run(),
+        Command::Man(command) => command.run(),
+    }
+}
+
+/// Prints what kept a command from its work.
+pub fn fail(error: &Diagnostic) -> Status {
+    say(error);
+    match error.problem() {
+        Problem::Internal { .. } => Status::Internal,
+        _ => Status::Unable,
+    }
+}
+
+/// Prints a diagnostic on standard error: what, where, what next.
+fn say(diagnostic: &Diagnostic) {
+    use anstyle::{AnsiColor, Style};
+    let (word, colour) = match diagnostic.severity() {
+        Severity::Error => ("error", AnsiColor::Red),
+        Severity::Warning => ("warning", AnsiColor::Yellow),
+        Severity::Note => ("note", AnsiColor::Cyan),
+    };
+    let bold = Style::new().bold().fg_color(Some(colour.into()));
+    let code = diagnostic.problem().code();
+    anstream::eprintln!("{bold}{word}[{code}]{bold:#} {diagnostic}");
+    anstream::eprintln!("  next: {}", diagnostic.problem().advice());
+}
+
+/// Runs a plan with a progress bar and hands the record to the output.
+fn measure(plan: &Plan, common: &Common, also_print: bool) -> Result<Status> {
+    common.check()?;
+    let mut bar = Bar::new(common.quiet);
+    let record = run_plan(plan, &mut |progress| bar.show(&progress));
+    bar.clear();
+    let record = record?;
+    output::emit(&record, common, also_print)?;
+    Ok(common.status(&record))
+}
+
+impl Common {
+    /// Refuses what cannot be written before the work begins.
+    fn check(&self) -> Result<()> {
+        if self.format.is_some() && self.out.len() > 1 {
+            return Err(Problem::Value {
+                key: "--format".into(),
+                found: "given with several --out".into(),
+                expected: "the endings of the files to say what each holds".into(),
+            }
+            .into());
+        }
+        for path in &self.out {
+            let folder = path.parent().filter(|folder| *folder != Path::new(""));
+            if folder.is_some_and(|folder| !folder.is_dir()) {
+                let action = "writing";
+                let cause = "its folder does not exist".into();
+                return Err(Diagnostic::from(Problem::File { action, cause }).in_file(path));
+            }
+        }
+        Ok(())
+    }
+
+    fn status(&self, record: &Record) -> Status {
+        if record.incomplete() {
+            Status::Unable
+        } else if self.strict && record.outside() {
+            Status::Outside
+        } else {
+            Status::Done
+        }
+    }
+}
+
+/// A calibration file and the documents read for it.
+type ReadCalibration = (
+    micronewton::Calibration,
+    Vec<micronewton::capture::InputFile>,
+);
+
+fn calibration(path: &Path) -> Result<ReadCalibration> {
+    read_calibration(path)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_definitions_hold_together() {
+        Arguments::command().debug_assert();
+    }
+}

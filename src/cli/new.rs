@@ -1,0 +1,86 @@
+use std::ffi::OsStr;
+use std::fmt::Write;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use micronewton::diagnostic::{At, Diagnostic, Problem, Result};
+use micronewton::report;
+
+use super::Status;
+
+/// Write a commented starter session for the WAV files of a folder.
+///
+/// Nothing is guessed: every capture gets the role `general` until you say what
+/// it was recorded for, and the sensitivities must be filled in.
+#[derive(Args)]
+#[command(after_help = "Example:
+  micronewton new recordings
+  then fill in recordings/calibration.toml and recordings/session.toml")]
+pub struct New {
+    /// Folder with WAV files
+    #[arg(value_name = "FOLDER")]
+    folder: PathBuf,
+}
+
+impl New {
+    pub fn run(self) -> Result<Status> {
+        let recordings = recordings(&self.folder)?;
+        let session = self.folder.join("session.toml");
+        let calibration = self.folder.join("calibration.toml");
+        for path in [&session, &calibration] {
+            if path.exists() {
+                let action = "writing";
+                let cause = "it exists already and is not overwritten".into();
+                return Err(Diagnostic::from(Problem::File { action, cause }).in_file(path));
+            }
+        }
+        report::write(&calibration, include_str!("new/calibration.toml"))?;
+        report::write(&session, &session_text(&recordings))?;
+        anstream::println!("written: {}", calibration.display());
+        anstream::println!("written: {}", session.display());
+        anstream::println!(
+            "Fill in both, then: micronewton analyse {}",
+            session.display()
+        );
+        Ok(Status::Done)
+    }
+}
+
+/// The names of the WAV files of `folder`, sorted.
+fn recordings(folder: &Path) -> Result<Vec<String>> {
+    let failed = |cause: String| {
+        let action = "reading the folder";
+        Diagnostic::from(Problem::File { action, cause }).in_file(folder)
+    };
+    let mut names = Vec::new();
+    for entry in fs::read_dir(folder).map_err(|error| failed(error.to_string()))? {
+        let path = entry.map_err(|error| failed(error.to_string()))?.path();
+        let ending = path.extension().and_then(OsStr::to_str).unwrap_or_default();
+        if ending.eq_ignore_ascii_case("wav")
+            && let Some(name) = path.file_name().and_then(OsStr::to_str)
+        {
+            names.push(name.to_owned());
+        }
+    }
+    if names.is_empty() {
+        return Err(failed("there is no WAV file in it".into()));
+    }
+    names.sort();
+    Ok(names)
+}
+
+fn session_text(recordings: &[String]) -> String {
+    let mut text = include_str!("new/session.toml").to_owned();
+    for file in recordings {
+        let name = file
+            .rsplit_once('.')
+            .map_or(file.as_str(), |(stem, _)| stem);
+        // `{:?}` quotes as TOML's basic strings do.
+        let _ = write!(
+            text,
+            "\n[[capture]]\nname = {name:?}\nfile = {file:?}\nrole = \"general\"\n# level_db_spl = 65\n"
+        );
+    }
+    text
+}

@@ -1,0 +1,102 @@
+//! Where a record goes: standard output or files.
+
+use std::io::{self, Write};
+use std::path::Path;
+
+use clap::ValueEnum;
+use micronewton::diagnostic::{Problem, Result};
+use micronewton::pipeline::Record;
+use micronewton::report;
+
+use super::{Common, say};
+
+/// What a record is turned into.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// Tables for the terminal
+    Table,
+    /// The whole record as JSON
+    Json,
+    /// One row per figure
+    Csv,
+    /// A page for any browser
+    Html,
+}
+
+impl Format {
+    /// What the ending of a file's name asks for.
+    fn of(path: &Path) -> Self {
+        match path.extension().and_then(|ending| ending.to_str()) {
+            Some("json") => Self::Json,
+            Some("csv") => Self::Csv,
+            Some("html" | "htm") => Self::Html,
+            _ => Self::Table,
+        }
+    }
+
+    fn render(self, record: &Record) -> Result<String> {
+        match self {
+            Self::Table => Ok(report::terminal(record, width())),
+            Self::Json => report::json(record),
+            Self::Csv => report::csv(record),
+            Self::Html => report::html(record),
+        }
+    }
+}
+
+/// Columns of the terminal; 80 where there is none.
+fn width() -> usize {
+    terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0).clamp(60, 120))
+}
+
+/// Prints the record, or writes it to the files asked for and, with
+/// `also_print`, prints its tables too.
+pub fn emit(record: &Record, common: &Common, also_print: bool) -> Result<()> {
+    let printed = match (common.out.is_empty(), also_print && !common.quiet) {
+        (true, _) => Some(common.format.unwrap_or(Format::Table)),
+        (false, true) => Some(Format::Table),
+        (false, false) => None,
+    };
+    // Render everything first: a fault must not leave half of the files.
+    let files = common
+        .out
+        .iter()
+        .map(|path| {
+            let format = common.format.unwrap_or_else(|| Format::of(path));
+            let text = format.render(record)?;
+            let plain = if format == Format::Table {
+                anstream::adapter::strip_str(&text).to_string()
+            } else {
+                text
+            };
+            Ok((path, plain))
+        })
+        .collect::<Result<Vec<_>>>()?;
+    if let Some(format) = printed {
+        print(&format.render(record)?)?;
+    }
+    for (path, text) in &files {
+        report::write(path, text)?;
+        if !common.quiet {
+            anstream::eprintln!("written: {}", path.display());
+        }
+    }
+    // The tables tell the findings themselves.
+    if printed != Some(Format::Table) && !common.quiet {
+        record.findings.iter().for_each(say);
+    }
+    Ok(())
+}
+
+/// Prints to standard output; a reader that closed the pipe has had enough.
+pub fn print(text: &str) -> Result<()> {
+    let mut out = anstream::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            let cause = error.to_string();
+            let action = "printing";
+            Err(Problem::File { action, cause }.into())
+        }
+        _ => Ok(()),
+    }
+}

@@ -1,0 +1,9 @@
+//! Checks against the outside: standards, worked values, other programs. The
+//! source stands beside each check. Every check has a companion that must fail,
+//! so that it is known to bite.
+
+mod band_filters;
+mod band_levels;
+mod reference_values;
+mod signals;
+mod time_weighting;
