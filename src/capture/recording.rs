@@ -41,6 +41,7 @@ pub struct Recording {
     rate_hz: u32,
     frames: u64,
     read: u64,
+    samples: Vec<f64>,
     clipping: [Clipping; 2],
     findings: Vec<Diagnostic>,
 }
@@ -112,6 +113,7 @@ impl Recording {
             rate_hz,
             frames,
             read: 0,
+            samples: Vec::new(),
             clipping: [Clipping::default(); 2],
             findings,
         })
@@ -137,17 +139,17 @@ impl Recording {
         block.clear();
         block.resize(want, [0.0; 2]);
         for (index, file) in self.files.iter_mut().enumerate() {
-            let picks = self.picks;
-            let mut frame = 0;
-            let last = file.container().channels - 1;
-            file.read(want, |channel, value| {
-                for (slot, pick) in picks.iter().enumerate() {
-                    if *pick == Some((index, channel)) {
-                        block[frame][slot] = value;
-                    }
+            file.read(want, &mut self.samples)?;
+            let channels = file.container().channels;
+            for (slot, pick) in self.picks.iter().enumerate() {
+                let Some((_, channel)) = pick.filter(|(file, _)| *file == index) else {
+                    continue;
+                };
+                let values = self.samples.iter().skip(channel).step_by(channels);
+                for (frame, value) in block.iter_mut().zip(values) {
+                    frame[slot] = *value;
                 }
-                frame += usize::from(channel == last);
-            })?;
+            }
         }
         for slot in 0..2 {
             if let Some((file, channel)) = self.picks[slot] {

@@ -94,17 +94,17 @@ impl WavFile {
         repairs.into_iter().map(|d| d.in_file(&self.path)).collect()
     }
 
-    /// Decodes up to `frames` frames and hands every sample, interleaved and in
-    /// full-scale units, to `sink` with its channel (from 0). Returns how many
-    /// frames there were; 0 at the end.
+    /// Replaces `samples` by those of up to `frames` next frames, interleaved and
+    /// in full-scale units; empty at the end.
     ///
     /// # Errors
     /// [`Problem::File`] if reading fails.
-    pub fn read(&mut self, frames: usize, sink: impl FnMut(usize, f64)) -> Result<usize> {
+    pub fn read(&mut self, frames: usize, samples: &mut Vec<f64>) -> Result<()> {
+        samples.clear();
         let left = self.container.frames - self.read;
         let frames = left.min(frames as u64) as usize;
         if frames == 0 {
-            return Ok(0);
+            return Ok(());
         }
         let bytes = frames * self.container.channels * self.container.format.bytes();
         self.block.resize(HEADER + bytes, 0);
@@ -114,33 +114,23 @@ impl WavFile {
             .map_err(|e| failed("reading", &e))
             .in_file(&self.path)?;
         self.read += frames as u64;
-        self.decode(sink)
+        self.decode(samples)
             .map_err(|e| failed("decoding", &io::Error::other(e)))
-            .in_file(&self.path)?;
-        Ok(frames)
+            .in_file(&self.path)
     }
 
-    fn decode(&self, mut sink: impl FnMut(usize, f64)) -> hound::Result<()> {
+    fn decode(&self, samples: &mut Vec<f64>) -> hound::Result<()> {
         let mut reader = hound::WavReader::new(&self.block[..])?;
-        let channels = self.container.channels;
-        let mut channel = 0;
-        let mut next = |value: f64| {
-            sink(channel, value);
-            channel += 1;
-            if channel == channels {
-                channel = 0;
-            }
-        };
         match self.container.format {
             SampleFormat::Integer(bits) => {
                 let scale = 1.0 / f64::from(1u32 << (bits - 1));
                 for sample in reader.samples::<i32>() {
-                    next(f64::from(sample?) * scale);
+                    samples.push(f64::from(sample?) * scale);
                 }
             }
             SampleFormat::Float => {
                 for sample in reader.samples::<f32>() {
-                    next(f64::from(sample?));
+                    samples.push(f64::from(sample?));
                 }
             }
         }
