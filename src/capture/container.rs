@@ -225,7 +225,7 @@ impl Format {
                 .push(Diagnostic::from(Problem::RepairedWav { what }).warning());
         }
         let frame_bytes = (self.sample.bytes() * self.channels) as u64;
-        if bytes % frame_bytes != 0 {
+        if !bytes.is_multiple_of(frame_bytes) {
             let what = format!(
                 "{} stray bytes after the last whole frame left out",
                 bytes % frame_bytes

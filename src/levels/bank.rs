@@ -143,6 +143,7 @@ struct Stage {
     summed: u32,
 }
 
+#[expect(clippy::large_enum_variant, reason = "a bank has ten stages at most")]
 enum StageLanes {
     None,
     One(Lanes<2>),
@@ -218,7 +219,7 @@ impl Stage {
         });
         self.position += u64::from(self.tick);
         (self.sums, self.summed) = ([0.0; 6], 0);
-        if self.position % (64 * u64::from(self.tick)) == 0 {
+        if self.position.is_multiple_of(64 * u64::from(self.tick)) {
             match &mut self.lanes {
                 StageLanes::None => {}
                 StageLanes::One(lanes) => lanes.settle(),

@@ -64,6 +64,12 @@ impl Decimator {
     }
 }
 
+impl Default for Decimator {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
 /// Modified Bessel function of the first kind, order 0, by its power series.
 fn bessel_i0(x: f64) -> f64 {
     let (mut sum, mut term, mut k) = (1.0, 1.0, 1.0);

@@ -60,7 +60,7 @@ impl Distribution {
             seen > rank
         };
         let bin = self.counts.iter().position(holds)?;
-        (bin > 0).then(|| LOWEST_DB + (bin as f64 + 0.5) * STEP_DB)
+        (bin > 0).then_some(LOWEST_DB + (bin as f64 + 0.5) * STEP_DB)
     }
 }
 

@@ -1,0 +1,6 @@
+//! The binary from outside: what it reads, what it says, how it ends.
+
+mod bench_files;
+mod commands;
+mod mistakes;
+mod wav_formats;
