@@ -2,7 +2,7 @@
 
 use ndarray::{Array2, Array3, Axis};
 
-use super::bank::{Bank, Tick, carries};
+use super::bank::{Bank, Tick, Timing, carries};
 use super::course::Course;
 use super::distribution::Distribution;
 use super::weighting::{Weighted, Weighting};
@@ -14,6 +14,8 @@ use crate::quantity::{Band, BandRange, Role};
 /// means the same stretch of the recording in every band; a tick across the end
 /// of a hop is shared out by time.
 const HOP_S: f64 = 0.0625;
+
+const WEIGHTINGS: [Weighting; 2] = [Weighting::Fast, Weighting::Slow];
 
 /// Time constants that a minimum of a time-weighted level waits for: by then
 /// the start from rest is forgotten within 0.03 dB.
@@ -89,8 +91,9 @@ struct Meter {
     bands: Vec<Band>,
     first_hop: u64,
     end_hop: u64,
-    /// Delay of each band in seconds.
-    delays_s: Vec<f64>,
+    timings: Vec<Timing>,
+    /// What F and S keep of the past over a tick, per band.
+    keeps: Vec<[f64; 2]>,
     /// Band by band, channel fastest.
     lanes: Vec<Lane>,
 }
@@ -138,11 +141,16 @@ impl BandReduction {
         let bank = Bank::new(rate, &bands);
         let (first_hop, end_hop) = hops(interval, &bank, frames as f64 / rate, bands[0])?;
         let lanes = (0..2 * bands.len()).map(|_| Lane::new()).collect();
+        let timings = bank.timings();
         let meter = Meter {
             bands,
             first_hop,
             end_hop,
-            delays_s: bank.delays_s(),
+            keeps: timings
+                .iter()
+                .map(|t| WEIGHTINGS.map(|w| w.keep(t.tick_s)))
+                .collect(),
+            timings,
             lanes,
         };
         Ok((Self { bank, meter }, findings))
@@ -175,7 +183,9 @@ fn hops(interval: Interval, bank: &Bank, duration_s: f64, lowest: Band) -> Resul
         .into());
     }
     let first = (from_s.max(bank.warm_up_s()) / HOP_S - 1e-9).ceil();
-    let reach_s = bank.reach_s();
+    // How long after a moment every band has told of it.
+    let told_s = |timing: &Timing| timing.delay_s + timing.tick_s;
+    let reach_s = bank.timings().iter().map(told_s).fold(0.0, f64::max);
     let end = (to_s.min(duration_s - reach_s) / HOP_S + 1e-9).floor();
     if end < first + 2.0 {
         let needed_s = (first + 2.0) * HOP_S + reach_s;
@@ -195,37 +205,34 @@ fn hops(interval: Interval, bank: &Bank, duration_s: f64, lowest: Band) -> Resul
 
 impl Meter {
     fn tick(&mut self, tick: &Tick<'_>) {
-        let samples = f64::from(tick.samples);
-        let duration_s = samples / tick.rate_hz;
-        let end_s = tick.start as f64 / tick.rate_hz + duration_s;
-        let first_s = self.first_hop as f64 * HOP_S;
-        let weightings = [Weighting::Fast, Weighting::Slow];
-        let keeps = weightings.map(|weighting| weighting.keep(duration_s));
-        let lanes = &mut self.lanes[2 * tick.first_band..][..tick.sums.len()];
-        for (position, (lane, sum)) in lanes.iter_mut().zip(tick.sums).enumerate() {
-            let time_s = end_s - self.delays_s[tick.first_band + position / 2];
+        for (position, sums) in tick.sums.chunks_exact(2).enumerate() {
+            let band = tick.first_band + position;
+            let Timing { delay_s, tick_s } = self.timings[band];
+            let time_s = tick.end_s - delay_s;
             // Negative times lie in hop 0, with which no interval begins: the
             // filters settle longer than that.
             let hop = (time_s / HOP_S) as u64;
+            let share = ((time_s - hop as f64 * HOP_S) / tick_s).min(1.0);
             let watched = (self.first_hop..self.end_hop).contains(&hop);
-            for (which, weighting) in weightings.iter().enumerate() {
-                let weighted = &mut lane.weighted[which];
-                weighted.push(sum / samples, keeps[which]);
-                if watched {
-                    weighted.watch(time_s - first_s >= SETTLED_TAUS * weighting.tau_s());
+            let waited_s = time_s - self.first_hop as f64 * HOP_S;
+            for (lane, sum) in self.lanes[2 * band..].iter_mut().zip(sums) {
+                let square = sum / tick.samples;
+                for (which, weighting) in WEIGHTINGS.iter().enumerate() {
+                    let weighted = &mut lane.weighted[which];
+                    weighted.push(square, self.keeps[band][which]);
+                    if watched {
+                        weighted.watch(waited_s >= SETTLED_TAUS * weighting.tau_s());
+                    }
                 }
-            }
-            let within = ((time_s - hop as f64 * HOP_S) / duration_s).min(1.0);
-            if hop > lane.hop {
-                lane.hop_sum += sum * (1.0 - within);
-                lane.hop_samples += samples * (1.0 - within);
-                if (self.first_hop..self.end_hop).contains(&lane.hop) {
-                    lane.close_hop();
+                if hop > lane.hop {
+                    lane.add(sum, tick.samples, 1.0 - share);
+                    if (self.first_hop..self.end_hop).contains(&lane.hop) {
+                        lane.close_hop();
+                    }
+                    (lane.hop, lane.hop_sum, lane.hop_samples) = (hop, 0.0, 0.0);
                 }
-                (lane.hop, lane.hop_sum, lane.hop_samples) = (hop, 0.0, 0.0);
+                lane.add(sum, tick.samples, share);
             }
-            lane.hop_sum += sum * within;
-            lane.hop_samples += samples * within;
         }
     }
 
@@ -236,9 +243,9 @@ impl Meter {
         let of =
             |figure: &dyn Fn(&Lane) -> f64| Array2::from_shape_fn(shape, |at| figure(lane(at)));
         let hops = (self.end_hop - self.first_hop) as f64;
-        let extremes = |which: usize, weighting: Weighting| Extremes {
+        let extremes = |which: usize| Extremes {
             max: of(&|lane| lane.weighted[which].max),
-            min: (hops * HOP_S > SETTLED_TAUS * weighting.tau_s())
+            min: (hops * HOP_S > SETTLED_TAUS * WEIGHTINGS[which].tau_s())
                 .then(|| of(&|lane| lane.weighted[which].min)),
         };
         let points = lanes
@@ -250,8 +257,8 @@ impl Meter {
             from_s: self.first_hop as f64 * HOP_S,
             to_s: self.end_hop as f64 * HOP_S,
             mean_square: of(&|lane| lane.total / hops),
-            fast: extremes(0, Weighting::Fast),
-            slow: extremes(1, Weighting::Slow),
+            fast: extremes(0),
+            slow: extremes(1),
             blocks: Array2::from_shape_fn(shape, |at| lane(at).blocks.clone()),
             step_s: HOP_S * lanes.first().map_or(1, |l| l.course.hops_per_point()) as f64,
             course: Array3::from_shape_fn(
@@ -275,6 +282,12 @@ impl Lane {
             blocks: Distribution::new(),
             course: Course::new(),
         }
+    }
+
+    /// Counts a share of a tick to the present hop.
+    fn add(&mut self, sum: &f64, samples: f64, share: f64) {
+        self.hop_sum += sum * share;
+        self.hop_samples += samples * share;
     }
 
     fn close_hop(&mut self) {

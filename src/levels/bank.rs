@@ -32,11 +32,19 @@ pub struct Tick<'a> {
     /// Sum of squares per lane: band by band, channel fastest.
     pub sums: &'a [f64],
     /// Number of samples summed.
-    pub samples: u32,
-    /// Rate of the stage in Hz.
-    pub rate_hz: f64,
-    /// Position of its first sample, at the rate of the stage.
-    pub start: u64,
+    pub samples: f64,
+    /// Its end, in seconds of what came in.
+    pub end_s: f64,
+}
+
+/// When a band tells of a moment of the recording.
+#[derive(Debug, Clone, Copy)]
+pub struct Timing {
+    /// Delay of the band: its decimators and its own group delay at the midband
+    /// frequency, in seconds.
+    pub delay_s: f64,
+    /// Length of its ticks in seconds.
+    pub tick_s: f64,
 }
 
 /// The bank for two channels.
@@ -72,28 +80,14 @@ impl Bank {
         }
     }
 
-    /// Delay of each band, in seconds: its decimators and its own group delay at
-    /// the midband frequency.
-    pub fn delays_s(&self) -> Vec<f64> {
+    /// Delay and ticks of each band.
+    pub fn timings(&self) -> Vec<Timing> {
         let mut stages: Vec<&Stage> = self.stages.iter().collect();
         stages.sort_by_key(|stage| stage.first_band);
         stages
             .iter()
-            .flat_map(|stage| stage.delays_s.iter().copied())
+            .flat_map(|stage| stage.timings.iter().copied())
             .collect()
-    }
-
-    /// How long after a moment of the recording every band has told of it: its
-    /// delay and the rest of a tick.
-    pub fn reach_s(&self) -> f64 {
-        let tick_s = |s: &Stage| f64::from(s.tick) / s.rate_hz;
-        let reach = |s: &Stage| {
-            s.delays_s
-                .iter()
-                .map(move |d| d + tick_s(s))
-                .fold(0.0, f64::max)
-        };
-        self.stages.iter().map(reach).fold(0.0, f64::max)
     }
 
     /// Time from the start of the recording after which every band, read with
@@ -134,8 +128,7 @@ struct Stage {
     decimator: Option<Decimator>,
     rate_hz: f64,
     first_band: usize,
-    /// Delay of each band in seconds.
-    delays_s: Vec<f64>,
+    timings: Vec<Timing>,
     warm_up_s: f64,
     tick: u32,
     position: u64,
@@ -163,10 +156,14 @@ impl Stage {
         let filters: Vec<BandFilter> = bands.iter().map(|b| BandFilter::new(*b, rate_hz)).collect();
         let decimators_s = delay / rate_hz;
         let mut warm_up_s = 0.0f64;
-        let mut delays_s = Vec::new();
+        let tick = ((TICK_S * rate_hz) as u32).max(1);
+        let mut timings = Vec::new();
         for (band, filter) in bands.iter().zip(&filters) {
             let own_s = filter.delay_s(*band);
-            delays_s.push(decimators_s + own_s);
+            timings.push(Timing {
+                delay_s: decimators_s + own_s,
+                tick_s: f64::from(tick) / rate_hz,
+            });
             // Settled a settling time after the decimators' whole length (twice
             // their delay), read with the delay taken off.
             warm_up_s = warm_up_s.max(filter.settling_s() + decimators_s - own_s);
@@ -182,9 +179,9 @@ impl Stage {
             decimator,
             rate_hz,
             first_band,
-            delays_s,
+            timings,
             warm_up_s,
-            tick: ((TICK_S * rate_hz) as u32).max(1),
+            tick,
             position: 0,
             sums: [0.0; 6],
             summed: 0,
@@ -210,14 +207,13 @@ impl Stage {
     }
 
     fn emit(&mut self, sink: &mut impl FnMut(&Tick<'_>)) {
+        self.position += u64::from(self.tick);
         sink(&Tick {
             first_band: self.first_band,
-            sums: &self.sums[..2 * self.delays_s.len()],
-            samples: self.tick,
-            rate_hz: self.rate_hz,
-            start: self.position,
+            sums: &self.sums[..2 * self.timings.len()],
+            samples: f64::from(self.tick),
+            end_s: self.position as f64 / self.rate_hz,
         });
-        self.position += u64::from(self.tick);
         (self.sums, self.summed) = ([0.0; 6], 0);
         if self.position.is_multiple_of(64 * u64::from(self.tick)) {
             match &mut self.lanes {
@@ -246,7 +242,7 @@ mod tests {
         for chunk in frames.chunks(piece) {
             bank.push(chunk, |tick| {
                 let total: f64 = tick.sums.iter().sum();
-                found.push((tick.first_band, tick.start, total.to_bits()));
+                found.push((tick.first_band, tick.end_s.to_bits(), total.to_bits()));
             });
         }
         found.sort_unstable();
