@@ -1,6 +1,6 @@
 //! From full-scale samples to newtons and pascals.
 //!
-//! There is no default sensitivity: only [`Calibration::open`] and
+//! There is no default sensitivity: only [`Calibration::parse`] and
 //! [`Calibrated::from_signal`], which say what the samples are, lead to levels.
 
 mod document;

@@ -8,7 +8,7 @@ use crate::diagnostic::{Diagnostic, Result};
 /// A recording in newtons and pascals. Only this enters `levels`.
 ///
 /// An uncalibrated recording cannot be reduced:
-/// ```compile_fail
+/// ```compile_fail,E0308
 /// use micronewton::capture::Recording;
 /// use micronewton::levels::{Needs, Scope, reduce};
 /// fn levels(recording: Recording) {
