@@ -5,10 +5,12 @@ mod document;
 mod plan;
 mod record;
 mod run;
+mod score;
 mod session;
 
 pub use document::{Text, read_calibration, read_session};
 pub use plan::{CapturePlan, Plan, Request};
 pub use record::{Entry, Record, Tool};
 pub use run::{Progress, run};
+pub use score::{ScoreRow, score};
 pub use session::{AgeGroup, CaptureRole, Device, Person, Session, Side, TestBox};
