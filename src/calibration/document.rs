@@ -3,8 +3,6 @@
 use serde::{Deserialize, Serialize};
 
 use super::response::Response;
-use super::signal::Calibrated;
-use crate::capture::Recording;
 use crate::diagnostic::{At, Diagnostic, Problem, Result, toml_problem};
 use crate::quantity::{Band, Role, Uncertainty};
 
@@ -146,11 +144,6 @@ impl Calibration {
     /// Force and microphone channel, as far as described.
     pub fn channels(&self) -> &[Option<Channel>; 2] {
         &self.channels
-    }
-
-    /// Makes a recording a calibrated one.
-    pub fn apply(&self, recording: Recording) -> Calibrated {
-        Calibrated::new(recording, self)
     }
 
     /// Level of a full-scale sine (r.m.s.) on the channel of `role`: dB re 1 µN

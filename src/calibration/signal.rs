@@ -32,27 +32,29 @@ enum Frames {
     },
 }
 
-impl Calibrated {
-    /// Applies `calibration` to a recording opened with its channels.
-    pub(super) fn new(recording: Recording, calibration: &Calibration) -> Self {
-        let channels = calibration.channels().clone();
+impl Calibration {
+    /// Makes a recording, opened with the channels named here, a calibrated one.
+    pub fn apply(&self, recording: Recording) -> Calibrated {
+        let channels = self.channels().clone();
         let rate_hz = f64::from(recording.rate_hz());
         let units = [0, 1].map(|slot| {
             let channel = channels[slot].as_ref();
-            channel.map_or(0.0, |c| calibration.full_scale_v() / c.sensitivity)
+            channel.map_or(0.0, |c| self.full_scale_v() / c.sensitivity)
         });
         let inverse = [0, 1].map(|slot| {
             let response = channels[slot].as_ref()?.response.as_ref()?;
             Some(Inverse::new(response, rate_hz))
         });
-        Self {
+        Calibrated {
             frames: Frames::Recording(recording),
             channels,
             units,
             inverse,
         }
     }
+}
 
+impl Calibrated {
     /// A signal in memory: force in N and sound pressure in Pa, frame by frame.
     /// Its calibration is taken as exact.
     pub fn from_signal(rate_hz: u32, frames: Vec<[f64; 2]>) -> Self {

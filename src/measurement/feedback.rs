@@ -25,10 +25,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::Captures;
+pub use super::OneCapture as Input;
 use crate::diagnostic::{Problem, Result};
 use crate::levels::lines::Line;
-use crate::levels::{Levels, Needs};
+use crate::levels::Needs;
 use crate::quantity::{ForceLevel, Reading, Uncertainty};
 
 /// Lines of the force spectrum.
@@ -43,24 +43,6 @@ const EXCESS_DB: f64 = 6.0;
 const LINE_DB: f64 = 0.2;
 /// A line within this of a multiple of 50 or 60 Hz is the mains', in Hz.
 const MAINS_HZ: f64 = 1.5;
-
-/// One capture.
-pub struct Input<'a> {
-    /// The capture.
-    pub capture: &'a Levels,
-}
-
-impl<'a> Input<'a> {
-    /// Finds the capture.
-    ///
-    /// # Errors
-    /// [`Problem::RoleMissing`].
-    pub fn bind(captures: &Captures<'a>) -> Result<Self> {
-        Ok(Self {
-            capture: captures.role("capture")?,
-        })
-    }
-}
 
 /// What counts as an event.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

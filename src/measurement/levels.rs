@@ -25,12 +25,12 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::Captures;
+pub use super::OneCapture as Input;
 use crate::calibration::Channel;
 use crate::diagnostic::{Problem, Result};
 use crate::levels::bands::{Bands, Extremes};
 use crate::levels::distribution::Distribution;
-use crate::levels::{Levels, Needs};
+use crate::levels::Needs;
 use crate::quantity::level::{OneMicronewton, Reference, TwentyMicropascals};
 use crate::quantity::{Band, Level, Quantity, Reading, Role, Uncertainty};
 
@@ -43,24 +43,6 @@ pub const NEEDS: Needs = Needs {
 /// Expanded uncertainty of the analysis itself for a signal inside the band:
 /// filter shape and settling, bounded by the tests against outside references.
 const ANALYSIS_DB: f64 = 0.05;
-
-/// One capture.
-pub struct Input<'a> {
-    /// The capture.
-    pub capture: &'a Levels,
-}
-
-impl<'a> Input<'a> {
-    /// Finds the capture.
-    ///
-    /// # Errors
-    /// [`Problem::RoleMissing`].
-    pub fn bind(captures: &Captures<'a>) -> Result<Self> {
-        Ok(Self {
-            capture: captures.role("capture")?,
-        })
-    }
-}
 
 /// What to report.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -47,6 +47,23 @@ impl<'a> Captures<'a> {
     }
 }
 
+/// The input of a measurement on one capture.
+pub struct OneCapture<'a> {
+    /// The capture.
+    pub capture: &'a Levels,
+}
+
+impl<'a> OneCapture<'a> {
+    /// Finds the capture.
+    ///
+    /// # Errors
+    /// [`Problem::RoleMissing`].
+    pub fn bind(captures: &Captures<'a>) -> Result<Self> {
+        let capture = captures.role("capture")?;
+        Ok(Self { capture })
+    }
+}
+
 /// Makes `Kind`, `Outcome`, `Options` and the dispatch from the list.
 macro_rules! catalogue {
     ($($variant:ident: $module:ident),+ $(,)?) => {
