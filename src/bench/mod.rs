@@ -30,12 +30,15 @@ mod feedback;
 mod filter;
 mod fir;
 mod loop_gain;
+mod output;
 mod random;
 mod recorder;
 mod renderer;
 mod scenario;
 mod spectrum;
 mod stimulus;
+mod truth;
 
+pub use output::render;
 pub use renderer::Renderer;
 pub use scenario::{Capture, Scenario};

@@ -1,0 +1,330 @@
+//! Writing a rendered scenario: WAV files, calibration, session, truth.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+use tempfile::NamedTempFile;
+
+use super::filter::amplitude;
+use super::renderer::Renderer;
+use super::scenario::{Capture, Person, Scenario, TestBox, Worn};
+use super::stimulus::value;
+use super::truth::{Truth, Witness};
+use crate::diagnostic::{At, Diagnostic, Problem, Result};
+
+/// Frames rendered at a time.
+const BLOCK: usize = 4096;
+
+/// Renders every capture of a scenario into `folder`: `NAME.wav` per capture,
+/// `calibration.toml`, `session.toml` and `truth.json` (and `transducer.csv`
+/// where the calibration states a response). Speech files are looked up in
+/// `scenario_folder`. `progress` is told the capture and its share done, 0 to 1.
+/// Returns the files written. Each file appears whole or not at all.
+///
+/// # Errors
+/// A speech file that cannot be read or does not fit, a folder that cannot be
+/// written.
+pub fn render(
+    scenario: &Scenario,
+    scenario_folder: &Path,
+    folder: &Path,
+    progress: &mut dyn FnMut(&str, f64),
+) -> Result<Vec<PathBuf>> {
+    fs::create_dir_all(folder)
+        .map_err(|e| failed("creating", &e))
+        .in_file(folder)?;
+    let mut speech = BTreeMap::new();
+    let mut written = Vec::new();
+    let mut truths = Vec::new();
+    for (index, capture) in scenario.captures().iter().enumerate() {
+        if let Some(file) = capture.speech_file()
+            && !speech.contains_key(file)
+        {
+            let path = scenario_folder.join(file);
+            let samples = read_speech(&path, scenario.rate_hz()).in_file(&path)?;
+            speech.insert(file, samples);
+        }
+        let samples = capture.speech_file().and_then(|file| speech.get(file));
+        let mut renderer = Renderer::new(scenario, index, samples.map(Vec::as_slice))?;
+        let mut witness = Witness::new(scenario, capture, &renderer);
+        let path = folder.join(format!("{}.wav", capture.name));
+        whole(&path, &mut |file| {
+            let mut done = |share| progress(&capture.name, share);
+            write_wav(
+                file,
+                scenario,
+                capture,
+                &mut renderer,
+                &mut witness,
+                &mut done,
+            )
+        })?;
+        truths.push(witness.finish(scenario, capture, &renderer));
+        written.push(path);
+    }
+    let mut text = |name: &str, text: String| {
+        let path = folder.join(name);
+        whole(&path, &mut |file| file.write_all(text.as_bytes()))?;
+        written.push(path);
+        Ok::<(), Diagnostic>(())
+    };
+    if let Some(csv) = response_csv(scenario) {
+        text("transducer.csv", csv)?;
+    }
+    text("calibration.toml", document(&calibration(scenario))?)?;
+    text("session.toml", document(&session(scenario))?)?;
+    let truth = Truth::new(scenario, truths);
+    let json = serde_json::to_string_pretty(&truth).map_err(|e| internal(&e))?;
+    text("truth.json", json + "\n")?;
+    Ok(written)
+}
+
+fn failed(action: &'static str, error: &io::Error) -> Diagnostic {
+    let cause = error.to_string();
+    Problem::File { action, cause }.into()
+}
+
+fn internal(error: &dyn std::fmt::Display) -> Diagnostic {
+    let what = error.to_string();
+    Problem::Internal { what }.into()
+}
+
+/// Writes a file through a temporary one beside it.
+fn whole(path: &Path, write: &mut dyn FnMut(&mut NamedTempFile) -> io::Result<()>) -> Result<()> {
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let mut attempt = || -> io::Result<()> {
+        let mut file = tempfile::Builder::new()
+            .prefix(".bench-")
+            .tempfile_in(folder)?;
+        write(&mut file)?;
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            file.as_file()
+                .set_permissions(fs::Permissions::from_mode(0o644))?;
+        }
+        file.persist(path)?;
+        Ok(())
+    };
+    attempt().map_err(|e| failed("writing", &e)).in_file(path)
+}
+
+fn write_wav(
+    file: &mut NamedTempFile,
+    scenario: &Scenario,
+    capture: &Capture,
+    renderer: &mut Renderer,
+    witness: &mut Witness,
+    progress: &mut dyn FnMut(f64),
+) -> io::Result<()> {
+    let bits = scenario.recorder.bits;
+    let spec = hound::WavSpec {
+        channels: 2,
+        sample_rate: scenario.rate_hz(),
+        bits_per_sample: bits,
+        sample_format: match bits {
+            32 => hound::SampleFormat::Float,
+            _ => hound::SampleFormat::Int,
+        },
+    };
+    let steps = f64::from(1u32 << (bits - 1));
+    let mut writer = hound::WavWriter::new(BufWriter::new(file), spec).map_err(io::Error::other)?;
+    let mut frames = vec![[0.0; 2]; BLOCK];
+    let total = (capture.duration_s * scenario.rate()).max(1.0);
+    let mut done = 0;
+    loop {
+        let count = renderer.observed(&mut frames, &mut |physical| witness.see(physical));
+        if count == 0 {
+            break;
+        }
+        for sample in frames[..count].iter().flatten() {
+            // The renderer's samples are whole steps already.
+            let write = match bits {
+                32 => writer.write_sample(*sample as f32),
+                _ => writer.write_sample((sample * steps) as i32),
+            };
+            write.map_err(io::Error::other)?;
+        }
+        done += count;
+        progress((done as f64 / total).min(1.0));
+    }
+    writer.finalize().map_err(io::Error::other)
+}
+
+fn read_speech(path: &Path, rate_hz: u32) -> Result<Vec<f64>> {
+    let mut reader = hound::WavReader::open(path).map_err(|e| {
+        let cause = e.to_string();
+        let action = "opening";
+        Diagnostic::from(Problem::File { action, cause })
+    })?;
+    let spec = reader.spec();
+    if spec.channels != 1 {
+        return Err(value(
+            "stimulus.file",
+            format!("of {} channels", spec.channels),
+            "one channel",
+        ));
+    }
+    if spec.sample_rate != rate_hz {
+        let found = format!("at {} Hz", spec.sample_rate);
+        return Err(value(
+            "stimulus.file",
+            found,
+            &format!("the scenario's {rate_hz} Hz"),
+        ));
+    }
+    let samples: std::result::Result<Vec<f64>, hound::Error> = match spec.sample_format {
+        hound::SampleFormat::Float => reader.samples::<f32>().map(|s| Ok(f64::from(s?))).collect(),
+        hound::SampleFormat::Int => {
+            let steps = f64::from(1u32 << (spec.bits_per_sample - 1));
+            reader
+                .samples::<i32>()
+                .map(|s| Ok(f64::from(s?) / steps))
+                .collect()
+        }
+    };
+    samples.map_err(|e| {
+        let what = e.to_string();
+        Problem::BrokenWav { what }.into()
+    })
+}
+
+#[derive(Serialize)]
+struct CalibrationDocument {
+    schema: u32,
+    recorder: RecorderTable,
+    force: ForceTable,
+    microphone: MicrophoneTable,
+}
+
+#[derive(Serialize)]
+struct RecorderTable {
+    full_scale_v: f64,
+}
+
+#[derive(Serialize)]
+struct ForceTable {
+    channel: u32,
+    sensitivity_v_per_n: f64,
+    response: Option<&'static str>,
+    expanded_uncertainty_db: f64,
+    certificate: &'static str,
+}
+
+#[derive(Serialize)]
+struct MicrophoneTable {
+    channel: u32,
+    sensitivity_v_per_pa: f64,
+    expanded_uncertainty_db: f64,
+    certificate: &'static str,
+}
+
+const CERTIFICATE: &str = "none: simulated bench";
+
+fn calibration(scenario: &Scenario) -> CalibrationDocument {
+    let (force, microphone) = (&scenario.force, &scenario.microphone);
+    CalibrationDocument {
+        schema: 1,
+        recorder: RecorderTable {
+            full_scale_v: scenario.recorder.full_scale_v,
+        },
+        force: ForceTable {
+            channel: 1,
+            sensitivity_v_per_n: force.sensitivity_v_per_n * amplitude(force.stated_error_db),
+            response: response_csv(scenario).map(|_| "transducer.csv"),
+            expanded_uncertainty_db: force.expanded_uncertainty_db,
+            certificate: CERTIFICATE,
+        },
+        microphone: MicrophoneTable {
+            channel: 2,
+            sensitivity_v_per_pa: microphone.sensitivity_v_per_pa
+                * amplitude(microphone.stated_error_db),
+            expanded_uncertainty_db: microphone.expanded_uncertainty_db,
+            certificate: CERTIFICATE,
+        },
+    }
+}
+
+/// The force transducer's response, 24 points per octave from 20 Hz.
+fn response_csv(scenario: &Scenario) -> Option<String> {
+    let rate_hz = scenario.rate();
+    let force = &scenario.force;
+    let response = force.response(rate_hz).filter(|_| force.response_stated)?;
+    let mut text = "frequency_hz,magnitude_db\n".to_owned();
+    let mut hz = 20.0;
+    while hz < 0.5 * rate_hz {
+        let db = 10.0 * libm::log10(response.response(hz, rate_hz).norm_sqr());
+        text += &format!("{hz:.3},{db:.4}\n");
+        hz *= libm::exp2(1.0 / 24.0);
+    }
+    Some(text)
+}
+
+#[derive(Serialize)]
+struct SessionDocument<'a> {
+    schema: u32,
+    session: Head<'a>,
+    device: &'a Option<Worn>,
+    person: &'a Option<Person>,
+    capture: Vec<CaptureTable<'a>>,
+}
+
+#[derive(Serialize)]
+struct Head<'a> {
+    code: &'a str,
+    date: &'a Option<toml::Value>,
+    #[serde(rename = "box")]
+    test_box: TestBox,
+    calibration: &'static str,
+}
+
+#[derive(Serialize)]
+struct CaptureTable<'a> {
+    name: &'a str,
+    file: String,
+    role: &'a str,
+    level_db_spl: Option<f64>,
+    direction_deg: Option<f64>,
+    from_s: f64,
+    to_s: f64,
+    note: &'a Option<String>,
+}
+
+fn session(scenario: &Scenario) -> SessionDocument<'_> {
+    let head = &scenario.session;
+    SessionDocument {
+        schema: 1,
+        session: Head {
+            code: head.code.as_deref().unwrap_or("simulated"),
+            date: &head.date,
+            test_box: head.test_box,
+            calibration: "calibration.toml",
+        },
+        device: &head.device,
+        person: &head.person,
+        capture: scenario.captures().iter().map(capture_table).collect(),
+    }
+}
+
+fn capture_table(capture: &Capture) -> CaptureTable<'_> {
+    let [from_s, to_s] = capture.interval_s();
+    let directed = ["front", "back", "angle"].contains(&capture.role.as_str());
+    CaptureTable {
+        name: &capture.name,
+        file: format!("{}.wav", capture.name),
+        role: &capture.role,
+        level_db_spl: capture.level_db_spl,
+        direction_deg: directed.then_some(capture.direction_deg),
+        from_s,
+        to_s,
+        note: &capture.note,
+    }
+}
+
+fn document<T: Serialize>(table: &T) -> Result<String> {
+    let text = toml::to_string(table).map_err(|e| internal(&e))?;
+    Ok(format!("# Written by the simulated bench.\n{text}"))
+}

@@ -1,0 +1,325 @@
+//! What was truly there, with the keys of the record.
+
+mod band_level;
+mod line;
+
+use serde::Serialize;
+
+use super::loop_gain::Worst;
+use super::renderer::Renderer;
+use super::scenario::{Cable, Capture, Scenario};
+use super::spectrum::Colour;
+use crate::quantity::level::{Level, Reference};
+use crate::quantity::{
+    Band, BandRange, ForceLevel, LevelDifference, PressureLevel, Reading, Role, Uncertainty,
+};
+use band_level::BandLevels;
+use line::LineCourse;
+
+/// True values have no uncertainty of measurement.
+const TRUE: Uncertainty = Uncertainty::NotStated("true value of the simulated bench");
+
+/// The true values of a scenario.
+#[derive(Debug, Serialize)]
+pub struct Truth {
+    schema: u32,
+    entries: Vec<Entry>,
+}
+
+#[derive(Debug, Serialize)]
+#[serde(tag = "entry", rename_all = "snake_case")]
+enum Entry {
+    Levels(Levels),
+    Feedback(Feedback),
+    Directional(Directional),
+}
+
+#[derive(Debug, Serialize)]
+struct Levels {
+    capture: String,
+    channels: (ChannelLevels<ForceLevel>, ChannelLevels<PressureLevel>),
+}
+
+#[derive(Debug, Serialize)]
+#[serde(bound = "Reading<L>: Serialize")]
+struct ChannelLevels<L> {
+    role: Role,
+    unit: &'static str,
+    reference: &'static str,
+    bands: Vec<BandLevel<L>>,
+}
+
+#[derive(Debug, Serialize)]
+#[serde(bound = "Reading<L>: Serialize")]
+struct BandLevel<L> {
+    #[serde(flatten)]
+    band: Band,
+    leq: Reading<L>,
+}
+
+#[derive(Debug, Serialize)]
+struct Feedback {
+    capture: String,
+    events: Vec<Event>,
+    margin: Margin,
+}
+
+#[derive(Debug, Serialize)]
+struct Event {
+    frequency_hz: f64,
+    start_s: f64,
+    end_s: f64,
+    level: Reading<ForceLevel>,
+}
+
+#[derive(Debug, Serialize)]
+struct Margin {
+    gain_margin: Reading<LevelDifference>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    frequency_hz: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    loop_delay_s: Option<f64>,
+}
+
+#[derive(Debug, Serialize)]
+struct Directional {
+    front: String,
+    back: String,
+    bands: Vec<BandDifference>,
+}
+
+#[derive(Debug, Serialize)]
+struct BandDifference {
+    #[serde(flatten)]
+    band: Band,
+    front_to_back: Reading<LevelDifference>,
+}
+
+impl Truth {
+    /// The truth of a scenario from that of its captures, in their order.
+    pub fn new(scenario: &Scenario, captures: Vec<CaptureTruth>) -> Self {
+        let directional = directional(scenario, &captures);
+        let each = captures.into_iter().flat_map(CaptureTruth::entries);
+        Self {
+            schema: 1,
+            entries: each.chain(directional.map(Entry::Directional)).collect(),
+        }
+    }
+}
+
+/// Looks on while a capture is rendered.
+pub struct Witness {
+    frame: u64,
+    interval: [u64; 2],
+    force: BandLevels,
+    pressure: BandLevels,
+    line: Option<LineCourse>,
+    tense: bool,
+}
+
+/// The true values of one capture.
+pub struct CaptureTruth {
+    name: String,
+    force: Vec<(Band, Option<f64>)>,
+    pressure: Vec<(Band, Option<f64>)>,
+    feedback: Option<(Vec<line::Stretch>, Option<Worst>)>,
+    /// Power gain of the device per band, weighted with the stimulus.
+    gains: Vec<(Band, f64)>,
+}
+
+impl Witness {
+    /// A witness of `capture`, which `renderer` is about to render.
+    pub fn new(scenario: &Scenario, capture: &Capture, renderer: &Renderer) -> Self {
+        let rate_hz = scenario.rate();
+        let [from_s, to_s] = capture.interval_s();
+        let tense_from_s = capture.tense_from_s.unwrap_or(0.0);
+        let tense_to_s = capture.tense_to_s.unwrap_or(capture.duration_s);
+        let tense = capture.cable == Cable::Tense && tense_from_s < to_s && tense_to_s > from_s;
+        let unstable = renderer.worst(tense).filter(|worst| worst.margin_db < 0.0);
+        let line = unstable.map(|worst| {
+            // The next frequency of phase 0 lies 1/delay away.
+            let search_hz = (0.5 / worst.delay_s.max(1e-3)).min(100.0);
+            LineCourse::new(worst.frequency_hz, search_hz, tense_from_s, rate_hz)
+        });
+        Self {
+            frame: 0,
+            interval: [from_s, to_s].map(|s| (s * rate_hz).round() as u64),
+            force: BandLevels::new(rate_hz),
+            pressure: BandLevels::new(rate_hz),
+            line,
+            tense,
+        }
+    }
+
+    /// Sees the force in N and the pressure in Pa of the next frame.
+    pub fn see(&mut self, physical: [f64; 2]) {
+        if (self.interval[0]..self.interval[1]).contains(&self.frame) {
+            self.force.push(physical[0]);
+            self.pressure.push(physical[1]);
+        }
+        if let Some(line) = &mut self.line {
+            line.push(physical[0]);
+        }
+        self.frame += 1;
+    }
+
+    /// What it saw.
+    pub fn finish(
+        self,
+        scenario: &Scenario,
+        capture: &Capture,
+        renderer: &Renderer,
+    ) -> CaptureTruth {
+        let has_loop = renderer.response(1000.0, 0.0).is_some();
+        let stretches = self.line.map_or_else(Vec::new, LineCourse::finish);
+        CaptureTruth {
+            name: capture.name.clone(),
+            force: self.force.finish(),
+            pressure: self.pressure.finish(),
+            feedback: has_loop.then(|| (stretches, renderer.worst(self.tense))),
+            gains: gains(scenario, capture, renderer),
+        }
+    }
+}
+
+impl CaptureTruth {
+    fn entries(self) -> impl Iterator<Item = Entry> {
+        let levels = Levels {
+            capture: self.name.clone(),
+            channels: (
+                channel(Role::Force, &self.force),
+                channel(Role::Microphone, &self.pressure),
+            ),
+        };
+        let feedback = self.feedback.map(|(stretches, worst)| Feedback {
+            capture: self.name,
+            events: stretches
+                .into_iter()
+                .filter_map(|stretch| {
+                    Some(Event {
+                        frequency_hz: rounded(worst?.frequency_hz),
+                        start_s: rounded(stretch.start_s),
+                        end_s: rounded(stretch.end_s),
+                        level: level(Some(stretch.mean_square)),
+                    })
+                })
+                .collect(),
+            margin: Margin {
+                gain_margin: match worst {
+                    Some(worst) => difference(worst.margin_db),
+                    None => Reading::not_measured("no sound comes back in phase"),
+                },
+                frequency_hz: worst.map(|worst| rounded(worst.frequency_hz)),
+                loop_delay_s: worst.map(|worst| (worst.delay_s * 1e7).round() / 1e7),
+            },
+        });
+        std::iter::once(Entry::Levels(levels)).chain(feedback.map(Entry::Feedback))
+    }
+}
+
+/// Four decimals: the transforms' last digits may differ between processors.
+fn rounded(x: f64) -> f64 {
+    (x * 1e4).round() / 1e4
+}
+
+fn difference(db: f64) -> Reading<LevelDifference> {
+    Reading::measured(LevelDifference::from_db(rounded(db)), TRUE)
+}
+
+fn level<R: Reference>(mean_square: Option<f64>) -> Reading<Level<R>> {
+    match mean_square.and_then(Level::<R>::from_mean_square) {
+        Some(level) => Reading::measured(Level::from_db(rounded(level.db())), TRUE),
+        None => Reading::not_measured("no signal"),
+    }
+}
+
+fn channel<R: Reference>(role: Role, bands: &[(Band, Option<f64>)]) -> ChannelLevels<Level<R>> {
+    let each = bands.iter().map(|(band, mean_square)| BandLevel {
+        band: *band,
+        leq: level(*mean_square),
+    });
+    ChannelLevels {
+        role,
+        unit: "dB",
+        reference: R::TEXT,
+        bands: each.collect(),
+    }
+}
+
+/// Mean power gain of the device in each band for the direction and the spectrum
+/// of the stimulus, from 64 slices; empty where the device is off.
+fn gains(scenario: &Scenario, capture: &Capture, renderer: &Renderer) -> Vec<(Band, f64)> {
+    if !["front", "back"].contains(&capture.role.as_str()) {
+        return Vec::new();
+    }
+    let rate_hz = scenario.rate();
+    let speech = Colour::speech(rate_hz);
+    let bands = BandRange::default().bands();
+    let carried = bands.filter(|band| band.upper_hz() <= rate_hz / 2.0);
+    carried
+        .filter_map(|band| {
+            let width_hz = band.width_hz() / 64.0;
+            let (mut out, mut sound) = (0.0, 0.0);
+            for i in 0..64 {
+                let hz = band.lower_hz() + (f64::from(i) + 0.5) * width_hz;
+                let density = capture.stimulus.density(hz, &speech, rate_hz);
+                let gain = renderer.response(hz, capture.direction_deg)?;
+                out += density * gain.norm_sqr();
+                sound += density;
+            }
+            Some((band, out / sound))
+        })
+        .collect()
+}
+
+/// Front-to-back truth of the one front and the one back capture: from the
+/// geometry where the device is linear, else from the true levels.
+fn directional(scenario: &Scenario, captures: &[CaptureTruth]) -> Option<Directional> {
+    let of_role = |role: &str| {
+        let mut found = scenario
+            .captures()
+            .iter()
+            .zip(captures)
+            .filter(|(capture, _)| capture.role == role);
+        found.next().filter(|_| found.next().is_none())
+    };
+    let ((front, front_truth), (back, back_truth)) = (of_role("front")?, of_role("back")?);
+    let linear = scenario.device.is_linear() && !front.noise_reduction && !back.noise_reduction;
+    let db = |ratio: f64| 10.0 * libm::log10(ratio);
+    let bands = if linear {
+        let pairs = front_truth.gains.iter().zip(&back_truth.gains);
+        pairs
+            .map(|((band, front), (_, back))| (*band, Some(db(front / back))))
+            .collect()
+    } else {
+        gain_differences(front_truth, back_truth)
+    };
+    let reading = |db: Option<f64>| match db {
+        Some(db) => difference(db),
+        None => Reading::not_measured("no signal in this band"),
+    };
+    Some(Directional {
+        front: front.name.clone(),
+        back: back.name.clone(),
+        bands: bands
+            .into_iter()
+            .map(|(band, db)| BandDifference {
+                band,
+                front_to_back: reading(db),
+            })
+            .collect(),
+    })
+}
+
+fn gain_differences(front: &CaptureTruth, back: &CaptureTruth) -> Vec<(Band, Option<f64>)> {
+    let gain_db = |truth: &CaptureTruth, i: usize| {
+        let ratio = truth.force.get(i)?.1? / truth.pressure.get(i)?.1?;
+        Some(10.0 * libm::log10(ratio))
+    };
+    let each = front.force.iter().enumerate();
+    each.map(|(i, (band, _))| {
+        let pair = gain_db(front, i).zip(gain_db(back, i));
+        (*band, pair.map(|(front, back)| front - back))
+    })
+    .collect()
+}
