@@ -2,6 +2,7 @@
 //! hands the result to the output.
 
 mod analyse;
+mod bench;
 mod demo;
 mod directional;
 mod feedback;
@@ -60,6 +61,8 @@ enum Command {
     New(new::New),
     /// Analyse the demo captures and write a report
     Demo(demo::Demo),
+    /// Render the captures of a simulated bench whose true values are known
+    Bench(bench::Bench),
     /// Print a completion script for a shell
     Completions(shell::Completions),
     /// Print the manual page
@@ -116,6 +119,7 @@ pub fn run(arguments: Arguments) -> Result<Status> {
         Command::Directional(command) => command.run(),
         Command::New(command) => command.run(),
         Command::Demo(command) => command.run(),
+        Command::Bench(command) => command.run(),
         Command::Completions(command) => command.run(),
         Command::Man(command) => command.run(),
     }

@@ -1,0 +1,136 @@
+use std::fmt::Write;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use micronewton::bench::{Scenario, render};
+use micronewton::diagnostic::{At, Diagnostic, Problem, Result};
+use micronewton::pipeline::{Plan, Record, ScoreRow, Text, run as run_plan, score};
+
+use super::progress::Bar;
+use super::{Status, output};
+
+/// Render the captures of a simulated bench whose true values are known.
+///
+/// A scenario names a device, a skull simulator, feedback paths and a recorder.
+/// The bench writes the WAV files that the recorder would have written, the
+/// calibration and session files to analyse them, and truth.json.
+#[derive(Args)]
+#[command(after_help = "Examples:
+  micronewton bench scenario.toml --out captures
+  micronewton bench --score scenario.toml          how far every measurement is from the truth")]
+pub struct Bench {
+    /// The scenario file; docs/bench.md describes it
+    #[arg(value_name = "SCENARIO.toml", required_unless_present = "score")]
+    scenario: Option<PathBuf>,
+    /// Folder to write to [default: the scenario's]
+    #[arg(long, value_name = "FOLDER", conflicts_with = "score")]
+    out: Option<PathBuf>,
+    /// Render, measure, and print the errors instead (repeatable)
+    #[arg(long, value_name = "SCENARIO.toml")]
+    score: Vec<PathBuf>,
+    /// No progress on standard error
+    #[arg(long, short)]
+    quiet: bool,
+}
+
+impl Bench {
+    pub fn run(self) -> Result<Status> {
+        if let Some(path) = &self.scenario {
+            let out = self.out.clone().unwrap_or_else(|| folder(path).to_owned());
+            std::fs::create_dir_all(&out).map_err(|error| {
+                let action = "creating the folder";
+                let cause = error.to_string();
+                Diagnostic::from(Problem::File { action, cause }).in_file(&out)
+            })?;
+            for file in self.render(path, &out)? {
+                anstream::println!("written: {}", file.display());
+            }
+        }
+        let mut tables = String::new();
+        for path in &self.score {
+            let rows = self.score_of(path)?;
+            let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
+            tables.push_str(&table(&name, &rows));
+        }
+        output::print(&tables)?;
+        Ok(Status::Done)
+    }
+
+    fn render(&self, path: &Path, out: &Path) -> Result<Vec<PathBuf>> {
+        let text = Text::read(path)?.text;
+        let scenario = Scenario::parse(&text).in_file(path)?;
+        let count = scenario.captures().len();
+        let mut bar = Bar::new(self.quiet);
+        let mut number = 0;
+        let mut last = String::new();
+        let written = render(&scenario, folder(path), out, &mut |name, share| {
+            if name != last {
+                number += 1;
+                name.clone_into(&mut last);
+            }
+            bar.show(&micronewton::pipeline::Progress {
+                capture: name,
+                number,
+                count,
+                share,
+            });
+        });
+        bar.clear();
+        written.in_file(path)
+    }
+
+    fn score_of(&self, path: &Path) -> Result<Vec<ScoreRow>> {
+        let out = tempfile::tempdir().map_err(|error| {
+            let action = "creating a temporary folder";
+            let cause = error.to_string();
+            Problem::File { action, cause }
+        })?;
+        self.render(path, out.path())?;
+        let plan = Plan::read(&out.path().join("session.toml"))?;
+        let mut bar = Bar::new(self.quiet);
+        let record: Result<Record> = run_plan(&plan, &mut |progress| bar.show(&progress));
+        bar.clear();
+        let truth = Text::read(&out.path().join("truth.json"))?.text;
+        let truth = serde_json::from_str(&truth).map_err(|error| {
+            let what = format!("the truth cannot be read: {error}");
+            Problem::Internal { what }
+        })?;
+        score(&record?, &truth)
+    }
+}
+
+fn folder(path: &Path) -> &Path {
+    match path.parent() {
+        Some(folder) if folder != Path::new("") => folder,
+        _ => Path::new("."),
+    }
+}
+
+/// The errors as a table that reads in a terminal and in Markdown.
+fn table(name: &str, rows: &[ScoreRow]) -> String {
+    let mut text = format!("## {name}\n\n");
+    text.push_str("| quantity | unit | compared | median | 95 % | max | within ± U | missing | extra |\n");
+    text.push_str("| --- | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: |\n");
+    for row in rows {
+        let covered = row.covered_percent.map_or("–".to_owned(), |p| format!("{p:.0} %"));
+        let _ = writeln!(
+            text,
+            "| {} | {} | {} | {} | {} | {} | {covered} | {} | {} |",
+            row.quantity,
+            row.unit,
+            row.compared,
+            size(row.median),
+            size(row.percentile_95),
+            size(row.max),
+            row.missing,
+            row.extra,
+        );
+    }
+    text.push('\n');
+    text
+}
+
+/// Errors are told to a hundredth of their unit.
+fn size(figure: f64) -> String {
+    format!("{figure:.2}")
+}
