@@ -1,14 +1,28 @@
 //! The record, told: JSON and CSV for programs, terminal and HTML for people.
 //!
 //! Every renderer is a pure function from a [`Record`](crate::pipeline::Record)
-//! to text; only [`write()`] touches a file.
+//! to text; only [`write()`] touches a file. The two for people share one
+//! [`Document`], which decides what is said; they decide how it looks.
 
 mod csv;
+mod document;
+mod html;
 mod json;
+mod number;
+mod section;
+mod terminal;
+#[cfg(test)]
+mod tests;
 mod write;
 
 pub use self::csv::csv;
+pub use document::{
+    BandCurves, Block, Cell, Curves, Document, Doubt, Fact, Figure, Line, Lines, Point, Section,
+    Series, SeriesRole, Span, Table, Verdict,
+};
+pub use html::html;
 pub use json::json;
+pub use terminal::terminal;
 pub use write::write;
 
 /// Placeholder until the renderers are merged.

@@ -1,0 +1,341 @@
+//! The report before it has a form: questions, answers and what stands behind
+//! them. It knows roles and figures, but no ink, no markup and no width.
+
+use crate::diagnostic::Result;
+use crate::measurement::Kind;
+use crate::pipeline::Record;
+use crate::quantity::{Quantity, Reading, Uncertainty};
+
+use super::{number, section};
+
+/// A whole report.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Document {
+    /// What was examined.
+    pub title: String,
+    /// Program and session.
+    pub identity: String,
+    /// Two or three sentences, worst news first.
+    pub lead: Vec<Span>,
+    /// What a reader must know of the circumstances.
+    pub facts: Vec<Fact>,
+    /// The questions answered, in the order of the report.
+    pub sections: Vec<Section>,
+    /// What cannot be answered, and what to record.
+    pub gaps: Vec<Fact>,
+    /// What the report was made from: inputs, calibration, options.
+    pub particulars: Vec<(String, Vec<Block>)>,
+    /// What to heed before acting on the report.
+    pub cautions: Vec<String>,
+}
+
+impl Document {
+    /// Tells `record` in sections.
+    ///
+    /// # Errors
+    /// [`Problem::Internal`](crate::Problem::Internal) if a part of the record
+    /// cannot be serialised.
+    pub fn of(record: &Record) -> Result<Self> {
+        section::document(record)
+    }
+}
+
+/// One question and its answer.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Section {
+    /// The question.
+    pub question: String,
+    /// The verdict; absent where no limit is known.
+    pub verdict: Option<Verdict>,
+    /// Whether the verdict holds for a part of the question only.
+    pub in_part: bool,
+    /// The answer in one short sentence, read below the question.
+    pub short: String,
+    /// The answer as news, read without the question.
+    pub headline: String,
+    /// The answer in full.
+    pub answer: Vec<Span>,
+    /// Doubts that this answer carries.
+    pub doubts: Vec<Doubt>,
+    /// What shows it.
+    pub blocks: Vec<Block>,
+    /// How it was computed, and what few readers need.
+    pub details: Vec<Block>,
+}
+
+/// What was found against a limit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Verdict {
+    /// The whole interval lies inside the limits.
+    Within,
+    /// Not recorded, or outside the valid range.
+    NotMeasurable,
+    /// A limit lies inside the interval.
+    Doubtful,
+    /// The whole interval lies beyond a limit.
+    Outside,
+}
+
+impl Verdict {
+    /// The word that always stands beside the mark.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Within => "within",
+            Self::NotMeasurable => "not measurable",
+            Self::Doubtful => "doubtful",
+            Self::Outside => "outside",
+        }
+    }
+}
+
+/// A piece of running text.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Span {
+    /// Plain words.
+    Words(String),
+    /// A figure with its unit, kept on one line.
+    Figure(String),
+    /// News that must not be missed.
+    Alarm(String),
+}
+
+impl Span {
+    /// The text without its emphasis.
+    pub fn text(&self) -> &str {
+        match self {
+            Self::Words(text) | Self::Figure(text) | Self::Alarm(text) => text,
+        }
+    }
+}
+
+/// A warning that touches figures of the report.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Doubt {
+    /// Its letter.
+    pub letter: char,
+    /// The stable code of the problem behind it.
+    pub code: &'static str,
+    /// What is in doubt, in a few words.
+    pub brief: String,
+    /// What is in doubt, in full.
+    pub text: String,
+    /// What to do about it.
+    pub advice: String,
+    /// The captures concerned; empty where all are.
+    pub captures: Vec<String>,
+    /// Measurements that it does not touch.
+    pub spares: &'static [Kind],
+}
+
+/// A name and what is to be said of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fact {
+    /// Name.
+    pub name: String,
+    /// Text.
+    pub text: String,
+}
+
+/// One part of a section. These four are all there is.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Block {
+    /// Names and texts.
+    Facts(Vec<Fact>),
+    /// Rows and columns of text.
+    Table(Table),
+    /// A picture with the figures it is drawn from.
+    Curves(Curves),
+    /// Paragraphs.
+    Notes(Vec<String>),
+}
+
+/// Rows and columns of text.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Table {
+    /// What it shows.
+    pub caption: String,
+    /// Heads of the columns.
+    pub head: Vec<String>,
+    /// Rows, as wide as the head.
+    pub rows: Vec<Vec<Cell>>,
+}
+
+/// One cell of a [`Table`].
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Cell {
+    /// Words.
+    Words(String),
+    /// A figure: set flush right.
+    Figure(String),
+    /// A verdict: mark and word.
+    Verdict(Verdict),
+}
+
+/// A picture with the figures it is drawn from.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Curves {
+    /// Figures over third-octave bands.
+    Bands(BandCurves),
+    /// Narrow lines over time and frequency.
+    Lines(Lines),
+}
+
+/// Figures over third-octave bands, all in one unit where drawn.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BandCurves {
+    /// What the picture shows.
+    pub title: String,
+    /// What is to be seen in it, in words.
+    pub description: String,
+    /// Quantity on the axis.
+    pub quantity: String,
+    /// Unit and reference on the axis.
+    pub unit: String,
+    /// Nominal midband frequencies, rising: the columns.
+    pub bands: Vec<f64>,
+    /// One row of the table each; those `drawn` stand in the picture.
+    pub series: Vec<Series>,
+    /// What zero means, where the picture must show it.
+    pub zero: Option<String>,
+    /// How to read the picture.
+    pub caption: String,
+}
+
+impl BandCurves {
+    /// Why figures are absent: each reason once, in words, with its rows and
+    /// bands.
+    pub fn gaps(&self) -> Vec<String> {
+        let mut found: Vec<(&str, Vec<&str>, Vec<String>)> = Vec::new();
+        for series in &self.series {
+            for (hz, point) in self.bands.iter().zip(&series.points) {
+                let Figure::Absent(why) = &point.figure else {
+                    continue;
+                };
+                let known = found.iter().position(|(reason, ..)| *reason == why);
+                let index = known.unwrap_or_else(|| {
+                    found.push((why, Vec::new(), Vec::new()));
+                    found.len() - 1
+                });
+                let (_, names, bands) = &mut found[index];
+                if !names.contains(&series.name.as_str()) {
+                    names.push(&series.name);
+                }
+                let label = number::band_label(*hz);
+                if !bands.contains(&label) {
+                    bands.push(label);
+                }
+            }
+        }
+        let told = found.iter().map(|(why, names, bands)| {
+            let (names, bands) = (names.join("; "), bands.join(", "));
+            format!("No figure at {bands} Hz ({names}): {why}.")
+        });
+        told.collect()
+    }
+}
+
+/// One row of figures.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Series {
+    /// Name of the row.
+    pub name: String,
+    /// Part it plays.
+    pub role: SeriesRole,
+    /// Whether it stands in the picture.
+    pub drawn: bool,
+    /// One point per band.
+    pub points: Vec<Point>,
+}
+
+/// The part a series plays.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SeriesRole {
+    /// The one result of the picture.
+    Measured,
+    /// One of several results at rising levels; from 0 (soft) to 2 (loud).
+    Graded(u8),
+    /// Sound at the reference microphone, or another figure beside the result.
+    Beside,
+}
+
+/// One figure of a series.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Point {
+    /// The figure.
+    pub figure: Figure,
+    /// Lower and upper end of the block around it.
+    pub block: Option<(f64, f64)>,
+}
+
+/// A figure as it may be told.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Figure {
+    /// The figure and its expanded uncertainty, if it is stated.
+    Measured(f64, Option<f64>),
+    /// An upper bound.
+    AtMost(f64),
+    /// A lower bound.
+    AtLeast(f64),
+    /// No figure, and why.
+    Absent(String),
+}
+
+impl Figure {
+    /// The figure or bound, if there is one.
+    pub fn value(&self) -> Option<f64> {
+        match self {
+            Self::Measured(value, _) | Self::AtMost(value) | Self::AtLeast(value) => Some(*value),
+            Self::Absent(_) => None,
+        }
+    }
+
+    /// Lower and upper end of the interval that the uncertainty spans.
+    pub fn interval(&self) -> Option<(f64, f64)> {
+        match self {
+            Self::Measured(value, Some(u)) => Some((value - u, value + u)),
+            _ => None,
+        }
+    }
+}
+
+impl<Q: Quantity> From<&Reading<Q>> for Figure {
+    fn from(reading: &Reading<Q>) -> Self {
+        match reading {
+            Reading::Measured(quantity, Uncertainty::Expanded(u)) => {
+                Self::Measured(quantity.value(), Some(*u))
+            }
+            Reading::Measured(quantity, Uncertainty::NotStated(_)) => {
+                Self::Measured(quantity.value(), None)
+            }
+            Reading::AtMost(quantity, _) => Self::AtMost(quantity.value()),
+            Reading::AtLeast(quantity, _) => Self::AtLeast(quantity.value()),
+            Reading::NotMeasured(why) => Self::Absent(why.clone()),
+        }
+    }
+}
+
+/// Narrow lines over time and frequency.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lines {
+    /// What the picture shows.
+    pub title: String,
+    /// What is to be seen in it, in words.
+    pub description: String,
+    /// Length of the recording in seconds.
+    pub duration_s: f64,
+    /// The lines.
+    pub lines: Vec<Line>,
+}
+
+/// One narrow line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Line {
+    /// Frequency in Hz.
+    pub frequency_hz: f64,
+    /// Start in seconds.
+    pub from_s: f64,
+    /// End in seconds.
+    pub to_s: f64,
+    /// Whether nothing explains it.
+    pub event: bool,
+}

@@ -1,0 +1,306 @@
+//! Figures over third-octave bands. The head of the table is the axis of the
+//! picture: both stand in the same columns.
+
+use std::fmt::Write as _;
+
+use super::super::document::{BandCurves, Figure, Point, Series, SeriesRole};
+use super::super::number;
+use super::markup::{escape, note};
+
+/// Width of the axis beside the columns, and of all columns together.
+const AXIS: f64 = 84.0;
+const COLUMNS: f64 = 918.0;
+const HEIGHT: f64 = 260.0;
+/// Space above and below the figures.
+const MARGIN: f64 = 14.0;
+/// Narrowest column that can be read, on the screen.
+const NARROWEST: usize = 41;
+
+/// Levels to heights.
+struct Scale {
+    low: f64,
+    high: f64,
+    step: f64,
+}
+
+impl Scale {
+    fn of(curves: &BandCurves) -> Self {
+        let drawn = curves.series.iter().filter(|series| series.drawn);
+        let ends = drawn.flat_map(|series| &series.points).flat_map(|point| {
+            let ends = [point.block, point.figure.interval()].into_iter().flatten();
+            let ends: Vec<f64> = ends.flat_map(|(low, high)| [low, high]).collect();
+            ends.into_iter().chain(point.figure.value())
+        });
+        let zero = curves.zero.as_ref().map(|_| 0.0);
+        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+        for end in ends.chain(zero).filter(|end| end.is_finite()) {
+            low = low.min(end);
+            high = high.max(end);
+        }
+        if low > high {
+            (low, high) = (0.0, 10.0);
+        }
+        let step = match high - low {
+            span if span > 70.0 => 20.0,
+            span if span > 25.0 => 10.0,
+            span if span > 8.0 => 5.0,
+            _ => 2.0,
+        };
+        Self {
+            low: (low / step).floor() * step,
+            high: ((high / step).ceil() * step).max((low / step).floor() * step + 2.0 * step),
+            step,
+        }
+    }
+
+    fn y(&self, level: f64) -> f64 {
+        let share = (level - self.low) / (self.high - self.low);
+        HEIGHT - MARGIN - share * (HEIGHT - 2.0 * MARGIN)
+    }
+
+    fn ticks(&self) -> impl Iterator<Item = f64> {
+        let count = ((self.high - self.low) / self.step).round() as usize;
+        (0..=count).map(|n| self.low + n as f64 * self.step)
+    }
+}
+
+/// Picture and table.
+pub(super) fn figure(curves: &BandCurves, id: &str) -> String {
+    let scale = Scale::of(curves);
+    let title = escape(&curves.title);
+    format!(
+        "<figure><h3>{title}</h3><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{title}: picture and table\">\
+         <div class=\"bandbox\" style=\"min-width:{}px\"><div class=\"plot\">{}{}</div>{}</div></div>\
+         <p class=\"swipe\">Picture and table scroll sideways.</p><figcaption>{}</figcaption>{}</figure>",
+        84 + NARROWEST * curves.bands.len(),
+        axis(curves, &scale),
+        plot(curves, &scale, id),
+        table(curves),
+        escape(&curves.caption),
+        curves
+            .gaps()
+            .iter()
+            .map(|gap| note(gap))
+            .collect::<String>(),
+    )
+}
+
+fn axis(curves: &BandCurves, scale: &Scale) -> String {
+    let mut out = format!(
+        "<svg class=\"ax\" viewBox=\"0 0 {AXIS} {HEIGHT}\" aria-hidden=\"true\" focusable=\"false\">"
+    );
+    for tick in scale.ticks() {
+        let _ = write!(
+            out,
+            "<text x=\"72\" y=\"{:.1}\" text-anchor=\"end\">{}</text>",
+            scale.y(tick) + 4.5,
+            number::fixed(tick, 0)
+        );
+    }
+    let _ = write!(
+        out,
+        "<text class=\"axt\" transform=\"translate(16 {}) rotate(-90)\" text-anchor=\"middle\">{}<tspan class=\"axu\"> {}</tspan></text></svg>",
+        HEIGHT / 2.0,
+        escape(&curves.quantity),
+        escape(&curves.unit),
+    );
+    out
+}
+
+fn plot(curves: &BandCurves, scale: &Scale, id: &str) -> String {
+    let column = COLUMNS / curves.bands.len().max(1) as f64;
+    let drawn: Vec<&Series> = curves.series.iter().filter(|s| s.drawn).collect();
+    let mut out = format!(
+        "<svg class=\"pl\" viewBox=\"0 0 {COLUMNS} {HEIGHT}\" role=\"img\" aria-labelledby=\"{id}t {id}d\">\
+         <title id=\"{id}t\">{}</title><desc id=\"{id}d\">{}</desc>",
+        escape(&curves.title),
+        escape(&curves.description),
+    );
+    for (position, hz) in curves.bands.iter().enumerate() {
+        let x = position as f64 * column;
+        if octave(*hz) {
+            let _ = write!(
+                out,
+                "<rect class=\"oct\" x=\"{x:.1}\" y=\"0\" width=\"{column:.1}\" height=\"{HEIGHT}\"/>"
+            );
+        }
+        let figure = |series: &&Series| series.points.get(position).and_then(|p| p.figure.value());
+        if drawn.iter().all(|series| figure(series).is_none()) {
+            let _ = write!(
+                out,
+                "<rect class=\"inval\" x=\"{:.1}\" y=\"0\" width=\"{:.1}\" height=\"{HEIGHT}\"/>",
+                x + 3.0,
+                column - 6.0
+            );
+        }
+    }
+    for tick in scale.ticks() {
+        let _ = write!(
+            out,
+            "<path class=\"grid\" d=\"M0 {:.1}H{COLUMNS}\"/>",
+            scale.y(tick)
+        );
+    }
+    if let Some(meaning) = &curves.zero {
+        let y = scale.y(0.0);
+        let _ = write!(
+            out,
+            "<path class=\"zero\" d=\"M0 {y:.1}H{COLUMNS}\"/><text x=\"6\" y=\"{:.1}\">{}</text>",
+            if y > HEIGHT - 24.0 { y - 6.0 } else { y + 16.0 },
+            escape(meaning)
+        );
+    }
+    let slots = drawn.len().max(1) as f64;
+    let width = (column * 0.78 / slots - 2.0).clamp(3.0, 18.0);
+    for (slot, series) in drawn.iter().enumerate() {
+        for (position, point) in series.points.iter().enumerate() {
+            let middle = (position as f64 + 0.5) * column;
+            let x = middle + (slot as f64 - (slots - 1.0) / 2.0) * (width + 3.0);
+            out.push_str(&mark(point, series.role, scale, x, width));
+        }
+    }
+    out.push_str("</svg>");
+    out
+}
+
+/// Block, waist and the thin line of the uncertainty.
+fn mark(point: &Point, role: SeriesRole, scale: &Scale, x: f64, width: f64) -> String {
+    let Some(value) = point.figure.value() else {
+        return String::new();
+    };
+    let y = scale.y(value);
+    let left = x - width / 2.0;
+    let mut out = String::new();
+    if let Some((low, high)) = point.block {
+        let (top, bottom) = (scale.y(high), scale.y(low));
+        if y < top || y > bottom {
+            let end = if y < top { top } else { bottom };
+            let _ = write!(out, "<path class=\"stem\" d=\"M{x:.1} {y:.1}V{end:.1}\"/>");
+        }
+        let _ = write!(
+            out,
+            "<rect class=\"fil {}\" x=\"{left:.1}\" y=\"{top:.1}\" width=\"{width:.1}\" height=\"{:.1}\"/>\
+             <path class=\"halo\" d=\"M{left:.1} {y:.1}h{width:.1}\"/><path class=\"waist\" d=\"M{:.1} {y:.1}H{:.1}\"/>",
+            shade(role),
+            (bottom - top).max(1.0),
+            left - 2.5,
+            left + width + 2.5
+        );
+        return out;
+    }
+    if let Some((low, high)) = point.figure.interval() {
+        let (top, bottom) = (scale.y(high), scale.y(low));
+        let _ = write!(
+            out,
+            "<path class=\"iv\" d=\"M{x:.1} {top:.1}V{bottom:.1}\"/>"
+        );
+    }
+    let _ = write!(
+        out,
+        "<rect class=\"dot {}\" x=\"{left:.1}\" y=\"{:.1}\" width=\"{width:.1}\" height=\"8\" rx=\"1.5\"/>",
+        shade(role),
+        y - 4.0
+    );
+    let wedge = match point.figure {
+        Figure::AtLeast(_) => Some((y - 7.0, -9.0)),
+        Figure::AtMost(_) => Some((y + 7.0, 9.0)),
+        _ => None,
+    };
+    if let Some((from, by)) = wedge {
+        let half = width / 2.0;
+        let _ = write!(
+            out,
+            "<path class=\"wedge\" d=\"M{left:.1} {from:.1}l{half:.1} {by}l{half:.1} {}\"/>",
+            -by
+        );
+    }
+    out
+}
+
+fn shade(role: SeriesRole) -> &'static str {
+    match role {
+        SeriesRole::Graded(0) => "b1",
+        SeriesRole::Graded(2..) => "b3",
+        SeriesRole::Graded(_) => "b2",
+        SeriesRole::Measured => "m",
+        SeriesRole::Beside => "s",
+    }
+}
+
+fn octave(nominal_hz: f64) -> bool {
+    const OCTAVES: [f64; 10] = [
+        31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0,
+    ];
+    OCTAVES.contains(&nominal_hz)
+}
+
+fn table(curves: &BandCurves) -> String {
+    let longest = curves
+        .series
+        .iter()
+        .flat_map(|series| &series.points)
+        .map(|point| number::narrow(&point.figure).chars().count())
+        .fold(5, usize::max);
+    // A figure is some 0.56 em wide; the columns take 91.6 % of the width.
+    let size = (90.0 / curves.bands.len().max(1) as f64 / (0.56 * longest as f64)).min(1.32);
+    let mut out = format!(
+        "<table class=\"bt\" style=\"font-size:clamp(7px,{size:.2}cqw,13.5px)\"><caption class=\"vh\">{}, {}</caption><thead><tr><th scope=\"col\">Band, Hz</th>",
+        escape(&curves.title),
+        escape(&curves.unit)
+    );
+    let open = |hz: f64| {
+        if octave(hz) {
+            "<td class=\"o\">"
+        } else {
+            "<td>"
+        }
+    };
+    for hz in &curves.bands {
+        let octave = if octave(*hz) { " class=\"o\"" } else { "" };
+        let _ = write!(
+            out,
+            "<th scope=\"col\"{octave}>{}</th>",
+            number::band_label(*hz)
+        );
+    }
+    out.push_str("</tr></thead><tbody>");
+    let row = |out: &mut String, class: &str, head: &str, cells: Vec<String>| {
+        let _ = write!(out, "<tr class=\"{class}\"><th scope=\"row\">{head}</th>");
+        for (hz, cell) in curves.bands.iter().zip(cells) {
+            let _ = write!(out, "{}{cell}</td>", open(*hz));
+        }
+        out.push_str("</tr>");
+    };
+    for series in &curves.series {
+        let common = number::common(&series.points);
+        let stated = |point: &Point| matches!(point.figure, Figure::Measured(_, Some(_)));
+        let own_row = common.is_none() && series.points.iter().any(stated);
+        let drawn = curves.series.iter().filter(|s| s.drawn).count();
+        let swatch = if series.drawn && drawn > 1 {
+            format!("<i class=\"sw {}\"></i>", shade(series.role))
+        } else {
+            String::new()
+        };
+        let measured = |point: &Point| matches!(point.figure, Figure::Measured(..));
+        let spread = match common {
+            Some(u) => format!("<small>each ±\u{a0}{u}</small>"),
+            None if own_row || !series.points.iter().any(measured) => String::new(),
+            None => "<small>± not stated</small>".to_owned(),
+        };
+        let class = if series.drawn { "dev" } else { "q" };
+        let figures = |told: fn(&Figure) -> String| {
+            series
+                .points
+                .iter()
+                .map(|p| told(&p.figure))
+                .collect::<Vec<_>>()
+        };
+        let head = format!("{swatch}{}{spread}", escape(&series.name));
+        row(&mut out, class, &head, figures(number::narrow));
+        if own_row {
+            row(&mut out, "q u", "± (k = 2)", figures(number::uncertainty));
+        }
+    }
+    out.push_str("</tbody></table>");
+    out
+}

@@ -1,0 +1,205 @@
+//! Pieces of HTML: escaped text, verdicts with their marks, lists and tables.
+
+use std::fmt::Write as _;
+
+use super::super::document::{Cell, Fact, Span, Table, Verdict};
+
+/// Longest word that a column must hold unbroken.
+const WORD: usize = 40;
+
+/// Hatches that pictures share.
+pub(super) const PATTERNS: &str = "<svg width=\"0\" height=\"0\" class=\"defs\" aria-hidden=\"true\" focusable=\"false\"><defs>\
+<pattern id=\"hv\" width=\"7\" height=\"7\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\">\
+<path class=\"hat\" d=\"M0 0V7\"/></pattern></defs></svg>";
+
+/// What the marks mean.
+pub(super) const LEGEND: &str = concat!(
+    "<p class=\"legend\">The marks: two posts are the limits, the block is the result. ",
+    "<b>Within</b>: inside the limits, with its uncertainty. <b>Doubtful</b>: a limit lies inside the uncertainty. ",
+    "<b>Outside</b>: beyond a limit, with its uncertainty. <b>Not measurable</b>: not recorded, or out of range.</p>"
+);
+
+/// Text that HTML and its attributes take for text.
+pub(super) fn escape(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            '\'' => out.push_str("&#39;"),
+            c if c.is_control() && c != '\n' => out.push('\u{fffd}'),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+/// Running text.
+pub(super) fn spans(spans: &[Span]) -> String {
+    let mut out = String::new();
+    for span in spans {
+        let text = escape(span.text());
+        let _ = match span {
+            Span::Words(_) => write!(out, "{text}"),
+            Span::Figure(_) => write!(out, "<b>{text}</b>"),
+            Span::Alarm(_) => write!(out, "<strong>{text}</strong>"),
+        };
+    }
+    out
+}
+
+/// A paragraph of small print.
+pub(super) fn note(text: &str) -> String {
+    format!("<p class=\"note\">{}</p>", escape(text))
+}
+
+/// The mark of a verdict: posts are limits, the block is the result.
+pub(super) fn mark(verdict: Verdict) -> String {
+    let posts = "<path class=\"post\" d=\"M5 1.5v15M18 1.5v15\"/>";
+    let drawing = match verdict {
+        Verdict::Within => {
+            format!("{posts}<rect class=\"blk\" x=\"8.2\" y=\"4.5\" width=\"6.6\" height=\"9\"/>")
+        }
+        Verdict::Doubtful => format!(
+            "{posts}<path class=\"blk\" d=\"M13.5 4.5h4.5v9h-4.5z\"/><path class=\"blko\" d=\"M18 5.2h4v7.6h-4\"/>"
+        ),
+        Verdict::Outside => {
+            format!("{posts}<path class=\"blk\" d=\"M20.8 3h6.8v12h-6.8z\"/>")
+        }
+        Verdict::NotMeasurable => posts.replace("post", "post dash"),
+    };
+    format!(
+        "<svg class=\"mark\" viewBox=\"4 0 26 18\" aria-hidden=\"true\" focusable=\"false\">{drawing}</svg>"
+    )
+}
+
+fn class(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Within => "within",
+        Verdict::NotMeasurable => "not-measurable",
+        Verdict::Doubtful => "doubtful",
+        Verdict::Outside => "outside",
+    }
+}
+
+/// Mark and word, or that there is no limit to judge against.
+pub(super) fn verdict(verdict: Option<Verdict>, in_part: bool) -> String {
+    match verdict {
+        Some(verdict) => {
+            let part = if in_part { "<i>in part</i>" } else { "" };
+            format!(
+                "<span class=\"verdict {}\">{}<b>{}</b>{part}</span>",
+                class(verdict),
+                mark(verdict),
+                verdict.word()
+            )
+        }
+        None => "<span class=\"verdict none\">no limit given</span>".to_owned(),
+    }
+}
+
+/// Names and texts.
+pub(super) fn facts(facts: &[Fact], class: &str) -> String {
+    let mut out = format!("<dl class=\"{class}\">");
+    for fact in facts {
+        let _ = write!(
+            out,
+            "<dt>{}</dt><dd>{}</dd>",
+            escape(&fact.name),
+            escape(&fact.text)
+        );
+    }
+    out.push_str("</dl>");
+    out
+}
+
+/// A table of text.
+pub(super) fn table(table: &Table) -> String {
+    let flush = |column: usize| {
+        let cell = table.rows.first().and_then(|row| row.get(column));
+        if matches!(cell, Some(Cell::Figure(_))) {
+            " class=\"r\""
+        } else {
+            ""
+        }
+    };
+    let caption = escape(&table.caption);
+    let mut out = format!(
+        "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{caption}\">\
+         <table class=\"qt\"><caption>{caption}</caption><thead><tr>"
+    );
+    for (column, head) in table.head.iter().enumerate() {
+        let _ = write!(
+            out,
+            "<th scope=\"col\"{}>{}</th>",
+            flush(column),
+            escape(head)
+        );
+    }
+    out.push_str("</tr></thead><tbody>");
+    for row in &table.rows {
+        out.push_str("<tr>");
+        let mut named = false;
+        for cell in row {
+            let _ = match cell {
+                Cell::Figure(text) => write!(out, "<td class=\"r\">{}</td>", escape(text)),
+                Cell::Verdict(found) => write!(
+                    out,
+                    "<td class=\"v\"><span class=\"sv {}\">{}{}</span></td>",
+                    class(*found),
+                    mark(*found),
+                    found.word()
+                ),
+                Cell::Words(text) if !named => {
+                    named = true;
+                    write!(out, "<th scope=\"row\">{}</th>", escape(text))
+                }
+                Cell::Words(text) if text.len() > WORD && !text.contains(' ') => {
+                    write!(out, "<td><code>{}</code></td>", escape(text))
+                }
+                Cell::Words(text) => write!(out, "<td>{}</td>", escape(text)),
+            };
+        }
+        out.push_str("</tr>");
+    }
+    out.push_str("</tbody></table></div>");
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_from_the_user_becomes_markup() {
+        let hostile = "<img src=x onerror='a()'>&\"\u{1b}[31m";
+        let told = escape(hostile);
+        assert_eq!(
+            told,
+            "&lt;img src=x onerror=&#39;a()&#39;&gt;&amp;&quot;\u{fffd}[31m"
+        );
+        let words = facts(
+            &[Fact {
+                name: hostile.into(),
+                text: hostile.into(),
+            }],
+            "list",
+        );
+        assert!(!words.contains("<img"), "{words}");
+    }
+
+    #[test]
+    fn a_mark_never_stands_without_its_word() {
+        for (found, word) in [
+            (Verdict::Within, "within"),
+            (Verdict::Doubtful, "doubtful"),
+            (Verdict::Outside, "outside"),
+            (Verdict::NotMeasurable, "not measurable"),
+        ] {
+            let told = verdict(Some(found), false);
+            assert!(told.contains("<svg") && told.contains(word), "{told}");
+        }
+    }
+}

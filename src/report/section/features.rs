@@ -1,0 +1,120 @@
+//! Do the features work? So far: the directional microphones.
+
+use super::super::document::{
+    BandCurves, Block, Curves, Doubt, Figure, Point, Section, Series, SeriesRole, Span, Verdict,
+};
+use super::super::number;
+use super::{carried, entries, words};
+use crate::measurement::Kind;
+use crate::measurement::directional::Outcome;
+use crate::pipeline::Record;
+
+/// The section.
+pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
+    let mut section = Section {
+        question: "Do the features work?".into(),
+        in_part: true,
+        doubts: carried(record, Kind::Directional, doubts),
+        ..Section::default()
+    };
+    for entry in entries(record, Kind::Directional) {
+        if let crate::measurement::Outcome::Directional(outcome) = &entry.outcome {
+            answer(&mut section, &Figure::from(&outcome.broadband));
+            section.blocks.push(picture(outcome));
+        }
+    }
+    section
+        .details
+        .push(Block::Notes(METHOD.map(str::to_owned).to_vec()));
+    section
+}
+
+/// The limit is zero: front and back alike.
+fn verdict(broadband: &Figure) -> Verdict {
+    match broadband {
+        Figure::AtLeast(value) if *value > 0.0 => Verdict::Within,
+        Figure::AtMost(value) if *value < 0.0 => Verdict::Outside,
+        Figure::Absent(_) => Verdict::NotMeasurable,
+        figure => match figure.interval() {
+            Some((low, _)) if low > 0.0 => Verdict::Within,
+            Some((_, high)) if high < 0.0 => Verdict::Outside,
+            _ => Verdict::Doubtful,
+        },
+    }
+}
+
+fn answer(section: &mut Section, broadband: &Figure) {
+    let verdict = verdict(broadband);
+    let told = number::told(broadband, "dB");
+    let difference = match verdict {
+        Verdict::Within => {
+            "The directional microphones do: sound from the front comes through stronger than the same sound from behind, by "
+        }
+        Verdict::Doubtful => "It cannot be told: front and back may be alike. Front minus back is ",
+        Verdict::Outside => {
+            "No: sound from behind comes through stronger than from the front. Front minus back is "
+        }
+        Verdict::NotMeasurable => {
+            section.short = "Front and back could not be compared.".into();
+            section.headline = section.short.clone();
+            section.verdict = Some(verdict);
+            let why = match broadband {
+                Figure::Absent(why) => why.as_str(),
+                _ => "there is no figure",
+            };
+            section.answer = vec![words(format!("Not measurable: {why}."))];
+            return;
+        }
+    };
+    section.short = match verdict {
+        Verdict::Within => {
+            format!("Front stands {told} above back. Noise reduction is not judged.")
+        }
+        _ => format!("Front minus back is {told}. Noise reduction is not judged."),
+    };
+    section.headline = match verdict {
+        Verdict::Within => format!("Sound from the front stands {told} above sound from behind."),
+        Verdict::Outside => format!(
+            "Sound from behind is stronger than from the front: front minus back is {told}."
+        ),
+        _ => format!("Whether the front is favoured cannot be told: front minus back is {told}."),
+    };
+    section.answer = vec![
+        words(difference),
+        Span::Figure(told),
+        words(
+            " (all bands together; judged against 0\u{a0}dB). This is one pair of directions, not a directivity index. Noise reduction is not judged by this version.",
+        ),
+    ];
+    section.verdict = Some(verdict);
+}
+
+fn picture(outcome: &Outcome) -> Block {
+    let points = outcome.bands.iter().map(|band| Point {
+        figure: Figure::from(&band.front_to_back),
+        block: None,
+    });
+    let bands: Vec<f64> = outcome.bands.iter().map(|b| b.band.nominal_hz()).collect();
+    let series = vec![Series {
+        name: "Front − back".into(),
+        role: SeriesRole::Measured,
+        drawn: true,
+        points: points.collect(),
+    }];
+    Block::Curves(Curves::Bands(BandCurves {
+        title: "Front-to-back difference per third-octave band".into(),
+        description: super::extremes(&series, &bands, "front-to-back difference"),
+        quantity: "Front to back".into(),
+        unit: "dB".into(),
+        bands,
+        series,
+        zero: Some("0: front and back alike".into()),
+        caption: "The block is the figure, the thin line its expanded uncertainty. A block with an open wedge is a bound: “at least”.".into(),
+    }))
+}
+
+const METHOD: [&str; 3] = [
+    "Method: gain of each recording in each band, force level minus pressure level at the reference microphone; front gain minus back gain. The calibration of both channels cancels; the uncertainty comes from the scatter of the gain between blocks. Where a recording without stimulus is given and the back force stands less than 3 dB above it, the difference is a lower bound.",
+    "Source: own wording of the common definition. The correction by the reference microphone is common practice, no source. Scatter of a ratio of means: delta method, textbook, remembered.",
+    "Limits: a box that is not closed, or a device that still adapts, changes the figure.",
+];

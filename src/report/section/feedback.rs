@@ -1,0 +1,266 @@
+//! Is it feeding back?
+
+use std::collections::BTreeMap;
+
+use super::super::document::{
+    Block, Cell, Curves, Doubt, Fact, Figure, Line, Lines, Section, Span, Table, Verdict,
+};
+use super::super::number;
+use super::{capture_of, carried, counted, entries, fact, words};
+use crate::measurement::Kind;
+use crate::measurement::feedback::{Event, Explanation, Outcome};
+use crate::pipeline::Record;
+
+/// Explained lines told one by one; the record holds all.
+const TOLD: usize = 40;
+const MARGIN: &str = "How many decibels are left before an oscillation would start is not estimated by this version.";
+
+/// The section.
+pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
+    let searched: Vec<(&str, &Outcome)> = entries(record, Kind::Feedback)
+        .filter_map(|entry| match &entry.outcome {
+            crate::measurement::Outcome::Feedback(outcome) => Some((capture_of(entry), outcome)),
+            _ => None,
+        })
+        .collect();
+    let ringing: Vec<&(&str, &Outcome)> = searched
+        .iter()
+        .filter(|(_, o)| !o.events.is_empty())
+        .collect();
+    let events: Vec<(&str, &Event)> = ringing
+        .iter()
+        .flat_map(|(name, outcome)| outcome.events.iter().map(move |event| (*name, event)))
+        .collect();
+    let explained: usize = searched.iter().map(|(_, o)| o.explained.len()).sum();
+    let recordings = counted(searched.len(), "recording", "recordings");
+
+    let mut section = Section {
+        question: "Is it feeding back?".into(),
+        doubts: carried(record, Kind::Feedback, doubts),
+        ..Section::default()
+    };
+    let longest = events
+        .iter()
+        .max_by(|(_, a), (_, b)| (a.end_s - a.start_s).total_cmp(&(b.end_s - b.start_s)));
+    if let Some((name, event)) = longest {
+        let at = number::frequency(event.frequency_hz);
+        let lasting = number::seconds(event.end_s - event.start_s);
+        let found = counted(events.len(), "oscillation", "oscillations");
+        section.verdict = Some(Verdict::Outside);
+        section.short = format!(
+            "Yes: {found} in {} of {}, the longest at {at} for {lasting}.",
+            number::count(ringing.len()),
+            recordings
+        );
+        section.headline = format!(
+            "The device feeds back: it rings at {at} for {lasting} in the recording “{name}”."
+        );
+        section.answer = vec![
+            words("Yes. In the recording "),
+            words(format!("“{name}” the force holds a line at ")),
+            Span::Figure(at),
+            words(" for "),
+            Span::Figure(lasting),
+            words(", at "),
+            Span::Figure(number::told(&Figure::from(&event.level), "dB re 1 µN")),
+            words(format!(
+                ", that the sound at the microphone does not explain. Found in all: {found} in {} of {recordings}. {MARGIN}",
+                number::count(ringing.len())
+            )),
+        ];
+    } else {
+        section.verdict = Some(Verdict::Within);
+        section.short = format!("No oscillation in {recordings}. The margin was not estimated.");
+        section.headline = format!("No oscillation was found in {recordings}.");
+        let others = match explained {
+            0 => String::new(),
+            n => format!(
+                " {} had another explanation.",
+                super::capital(&counted(n, "lasting line", "lasting lines"))
+            ),
+        };
+        section.answer = vec![words(format!(
+            "No oscillation was found in {recordings}.{others} {MARGIN}"
+        ))];
+    }
+    for (name, outcome) in &ringing {
+        section.blocks.push(strip(record, name, outcome));
+    }
+    if !events.is_empty() {
+        section.blocks.push(Block::Table(events_table(&events)));
+    }
+    let reasons = reasons(&searched);
+    if !reasons.is_empty() {
+        section.blocks.push(Block::Facts(reasons));
+    }
+    for (name, outcome) in &searched {
+        if outcome.events.is_empty() && !outcome.explained.is_empty() {
+            section.details.push(strip(record, name, outcome));
+        }
+    }
+    if explained > 0 {
+        section
+            .details
+            .push(Block::Table(explained_table(&searched)));
+    }
+    section
+        .details
+        .push(Block::Notes(METHOD.map(str::to_owned).to_vec()));
+    section
+}
+
+fn strip(record: &Record, name: &str, outcome: &Outcome) -> Block {
+    let read = record.captures.iter().find(|capture| capture.name == name);
+    let lines: Vec<Line> = outcome
+        .events
+        .iter()
+        .map(|e| (e.frequency_hz, e.start_s, e.end_s, true))
+        .chain(
+            outcome
+                .explained
+                .iter()
+                .map(|e| (e.frequency_hz, e.start_s, e.end_s, false)),
+        )
+        .map(|(frequency_hz, from_s, to_s, event)| Line {
+            frequency_hz,
+            from_s,
+            to_s,
+            event,
+        })
+        .collect();
+    let end = lines.iter().map(|line| line.to_s).fold(0.0, f64::max);
+    let told: Vec<String> = outcome
+        .events
+        .iter()
+        .map(|e| {
+            format!(
+                "an oscillation at {} from {} to {}",
+                number::frequency(e.frequency_hz),
+                number::fixed(e.start_s, 1),
+                number::seconds(e.end_s)
+            )
+        })
+        .chain((!outcome.explained.is_empty()).then(|| {
+            let n = outcome.explained.len();
+            counted(
+                n,
+                "line with another explanation",
+                "lines with another explanation",
+            )
+        }))
+        .collect();
+    Block::Curves(Curves::Lines(Lines {
+        title: format!("Lasting lines of the force, recording “{name}”"),
+        description: format!("{}.", super::capital(&told.join(", "))),
+        duration_s: read.map_or(end, |read| read.duration_s).max(end),
+        lines,
+    }))
+}
+
+fn events_table(events: &[(&str, &Event)]) -> Table {
+    let row = |(name, event): &(&str, &Event)| {
+        vec![
+            Cell::Words((*name).to_owned()),
+            Cell::Figure(number::frequency(event.frequency_hz)),
+            Cell::Figure(span(event.start_s, event.end_s)),
+            Cell::Figure(number::pair(&Figure::from(&event.level))),
+            Cell::Figure(number::fixed(event.tone_to_noise_db, 1)),
+            Cell::Figure(
+                event
+                    .excess_db
+                    .map_or(number::ABSENT.into(), |db| number::fixed(db, 1)),
+            ),
+            Cell::Figure(number::fixed(event.confidence, 2)),
+        ]
+    };
+    Table {
+        caption: "Oscillations".into(),
+        head: [
+            "Recording",
+            "Frequency",
+            "From, to, s",
+            "Level, dB re 1 µN",
+            "Above noise, dB",
+            "Excess, dB",
+            "Sureness",
+        ]
+        .map(str::to_owned)
+        .to_vec(),
+        rows: events.iter().map(row).collect(),
+    }
+}
+
+fn span(from_s: f64, to_s: f64) -> String {
+    format!("{} to {}", number::fixed(from_s, 1), number::fixed(to_s, 1))
+}
+
+fn told(explanation: Explanation) -> &'static str {
+    match explanation {
+        Explanation::InTheRoom => "the same line stands in the sound at the microphone",
+        Explanation::Harmonic => "a multiple of a stronger line",
+        Explanation::Mains => "a multiple of the mains frequency: hum",
+    }
+}
+
+/// How many lines have which explanation, in words.
+fn reasons(searched: &[(&str, &Outcome)]) -> Vec<Fact> {
+    let mut by_reason: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
+    for line in searched.iter().flat_map(|(_, o)| &o.explained) {
+        by_reason
+            .entry(told(line.explanation))
+            .or_default()
+            .push(line.frequency_hz);
+    }
+    let each = by_reason.iter().map(|(reason, hz)| {
+        let lowest = hz.iter().copied().fold(f64::INFINITY, f64::min);
+        let highest = hz.iter().copied().fold(0.0, f64::max);
+        let range = match hz.len() {
+            1 => format!("at {}", number::frequency(lowest)),
+            _ => format!(
+                "from {} to {}",
+                number::frequency(lowest),
+                number::frequency(highest)
+            ),
+        };
+        let name = format!(
+            "{} explained",
+            super::capital(&counted(hz.len(), "line", "lines"))
+        );
+        fact(&name, format!("{range}: {reason}"))
+    });
+    each.collect()
+}
+
+fn explained_table(searched: &[(&str, &Outcome)]) -> Table {
+    let lines = searched
+        .iter()
+        .flat_map(|(name, outcome)| outcome.explained.iter().map(move |line| (*name, line)));
+    let row = |(name, line): (&str, &crate::measurement::feedback::Explained)| {
+        vec![
+            Cell::Words(name.to_owned()),
+            Cell::Figure(number::frequency(line.frequency_hz)),
+            Cell::Figure(span(line.start_s, line.end_s)),
+            Cell::Words(told(line.explanation).to_owned()),
+        ]
+    };
+    let all = lines.clone().count();
+    let caption = if all > TOLD {
+        format!("Explained lines, the first {TOLD} of {all}; the record holds all")
+    } else {
+        "Explained lines".to_owned()
+    };
+    Table {
+        caption,
+        head: ["Recording", "Frequency", "From, to, s", "Explanation"]
+            .map(str::to_owned)
+            .to_vec(),
+        rows: lines.take(TOLD).map(row).collect(),
+    }
+}
+
+const METHOD: [&str; 4] = [
+    "Method: lines of the force spectrum that stand above the noise of their critical band are followed through time. Where both channels share a signal beside the line, their ratio there says how much force the sound at the line’s frequency would make; what goes beyond is the excess. A line that lasts, stands out and exceeds is an oscillation, unless it is a multiple of a stronger line or of the mains.",
+    "Sureness, from 0 to 1, rises with the distance from the noise (full at 15 dB), the duration (full at 1 s) and the excess (full at 12 dB). It is a ranking, not a probability.",
+    "Source: tone-to-noise ratio and critical bands after ECMA-418-1, from a public transcription. Persistence as the most telling single evidence: Mounir, Bernardi and van Waterschoot 2025, doi 10.1186/s13636-025-00399-1, read. The excess over the microphone channel is our own method.",
+    "Limits: an oscillation whose sound reaches the reference microphone as strongly as the device’s own microphone looks like sound of the room and is missed.",
+];

@@ -1,0 +1,231 @@
+//! From the record to questions and answers. A measurement of the catalogue
+//! without a section of its own gets one from its observations.
+
+mod features;
+mod feedback;
+mod force;
+mod particulars;
+mod plain;
+mod trust;
+
+use std::path::Path;
+
+use super::document::{Document, Doubt, Fact, Section, Series, Span, Verdict};
+use super::number;
+use crate::diagnostic::Result;
+use crate::measurement::Kind;
+use crate::pipeline::{AgeGroup, Entry, Record, Side, TestBox};
+
+type Make = fn(&Record, &[Doubt]) -> Section;
+
+/// Sections written for one measurement, in the order of the report.
+const OWN: [(Kind, Make); 3] = [
+    (Kind::Levels, force::section),
+    (Kind::Feedback, feedback::section),
+    (Kind::Directional, features::section),
+];
+
+/// Most sentences of the lead.
+const LEAD: usize = 3;
+
+/// Tells `record` in sections.
+pub(super) fn document(record: &Record) -> Result<Document> {
+    let doubts = trust::doubts(record);
+    let mut sections = vec![trust::section(record, &doubts)];
+    for (kind, make) in OWN {
+        if entries(record, kind).next().is_some() {
+            sections.push(make(record, &doubts));
+        }
+    }
+    for kind in Kind::ALL {
+        let own = OWN.iter().any(|(with_own, _)| with_own == kind);
+        if !own && entries(record, *kind).next().is_some() {
+            sections.push(plain::section(record, *kind, &doubts)?);
+        }
+    }
+    Ok(Document {
+        title: title(record),
+        identity: record.session.as_ref().map_or_else(
+            || "analysis of recordings".to_owned(),
+            |session| format!("session {}", session.code),
+        ),
+        lead: lead(&sections),
+        facts: facts(record),
+        sections,
+        gaps: record.gaps.iter().map(|gap| gap_of(gap)).collect(),
+        particulars: particulars::of(record)?,
+        cautions: particulars::CAUTIONS.map(str::to_owned).to_vec(),
+    })
+}
+
+/// The entries of one measurement.
+fn entries(record: &Record, kind: Kind) -> impl Iterator<Item = &Entry> {
+    record
+        .entries
+        .iter()
+        .filter(move |entry| entry.outcome.kind() == kind)
+}
+
+/// The capture behind an entry that has one.
+fn capture_of(entry: &Entry) -> &str {
+    entry.captures.values().next().map_or("", String::as_str)
+}
+
+/// The doubts that touch the captures of `kind`.
+fn carried(record: &Record, kind: Kind, doubts: &[Doubt]) -> Vec<Doubt> {
+    let touched = |doubt: &&Doubt| {
+        let mut captures = entries(record, kind).flat_map(|entry| entry.captures.values());
+        !doubt.spares.contains(&kind)
+            && (doubt.captures.is_empty() || captures.any(|name| doubt.captures.contains(name)))
+    };
+    doubts.iter().filter(touched).cloned().collect()
+}
+
+/// The last part of a path: what a report may show of it.
+fn base_name(path: &Path) -> String {
+    let name = path.file_name().unwrap_or(path.as_os_str());
+    name.to_string_lossy().into_owned()
+}
+
+fn words(text: impl Into<String>) -> Span {
+    Span::Words(text.into())
+}
+
+fn fact(name: &str, text: impl Into<String>) -> Fact {
+    Fact {
+        name: name.to_owned(),
+        text: text.into(),
+    }
+}
+
+/// `what: record this` in two parts.
+fn gap_of(gap: &str) -> Fact {
+    match gap.split_once(": ") {
+        Some((what, how)) => fact(what, how),
+        None => fact("", gap),
+    }
+}
+
+fn title(record: &Record) -> String {
+    let session = record.session.as_ref();
+    let device = session.and_then(|s| s.device.as_ref()).map(|device| {
+        let side = match device.side {
+            Some(Side::Left) => ", left side",
+            Some(Side::Right) => ", right side",
+            None => "",
+        };
+        format!("Device {}{side}", device.code)
+    });
+    let person = session.and_then(|s| s.person.as_ref());
+    match (device, person, record.captures.as_slice()) {
+        (Some(device), Some(person), _) => format!("{device}, person {}", person.code),
+        (Some(device), None, _) => device,
+        (None, _, [only]) => format!("Recording “{}”", only.name),
+        (None, _, captures) => format!("{} recordings", capital(&number::count(captures.len()))),
+    }
+}
+
+/// The worst news first, in at most three sentences.
+fn lead(sections: &[Section]) -> Vec<Span> {
+    let mut ranked: Vec<&Section> = sections
+        .iter()
+        .filter(|section| !section.headline.is_empty())
+        .collect();
+    // Stable: sections of one rank keep the order of the report.
+    ranked.sort_by_key(|section| std::cmp::Reverse(section.verdict));
+    let mut spans = Vec::new();
+    for section in ranked.into_iter().take(LEAD) {
+        let sentence = section.headline.clone();
+        spans.push(match section.verdict {
+            Some(Verdict::Outside) => Span::Alarm(sentence),
+            _ => Span::Words(sentence),
+        });
+        spans.push(words(" "));
+    }
+    spans.pop();
+    spans
+}
+
+fn facts(record: &Record) -> Vec<Fact> {
+    let channels = match record.calibration.channels() {
+        [Some(_), Some(_)] => "force on a skull simulator, and sound at the reference microphone",
+        [Some(_), None] => "force on a skull simulator; no microphone channel",
+        [None, _] => "sound at the reference microphone; no force channel",
+    };
+    let mut facts = vec![fact("Measured", channels)];
+    if let Some(session) = &record.session {
+        let when = session.date.iter().cloned();
+        let how = session.test_box.map(|test_box| match test_box {
+            TestBox::Closed => "box closed".to_owned(),
+            TestBox::Open => "box open".to_owned(),
+        });
+        let when: Vec<String> = when.chain(how).collect();
+        if !when.is_empty() {
+            facts.push(fact("When", when.join(", ")));
+        }
+        let group = session.person.as_ref().and_then(|p| p.age_group);
+        if let Some(group) = group {
+            let group = match group {
+                AgeGroup::Adult => "adult",
+                AgeGroup::Child => "child",
+            };
+            facts.push(fact("Person", group));
+        }
+    }
+    let total: f64 = record.captures.iter().map(|c| c.duration_s).sum();
+    facts.push(fact(
+        "Recordings",
+        match record.captures.as_slice() {
+            [_] => format!("one, {}", number::duration(total)),
+            several => format!("{}, together {}", several.len(), number::duration(total)),
+        },
+    ));
+    facts.push(fact(
+        "Figures",
+        "force levels in dB re 1 µN, sound pressure levels in dB re 20 µPa; ± is the expanded uncertainty, k = 2",
+    ));
+    facts
+}
+
+/// The text with its first letter raised.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => String::new(),
+    }
+}
+
+/// `one recording`, `three recordings`.
+fn counted(n: usize, one: &str, several: &str) -> String {
+    format!(
+        "{} {}",
+        number::count(n),
+        if n == 1 { one } else { several }
+    )
+}
+
+/// Where the drawn series stand highest and lowest, in words.
+fn extremes(rows: &[Series], bands: &[f64], what: &str) -> String {
+    let told = rows.iter().filter(|row| row.drawn).filter_map(|row| {
+        let values = || {
+            let points = bands.iter().zip(&row.points);
+            points.filter_map(|(band, point)| Some((*band, point.figure.value()?)))
+        };
+        let (low, least) = values().min_by(|a, b| a.1.total_cmp(&b.1))?;
+        let (high, most) = values().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        let name = &row.name;
+        Some(format!(
+            "{name}: the {what} is highest at {} with {} and lowest at {} with {}",
+            number::band(high),
+            number::fixed(most, 1),
+            number::band(low),
+            number::fixed(least, 1)
+        ))
+    });
+    let told: Vec<String> = told.collect();
+    if told.is_empty() {
+        return "No figure could be drawn.".to_owned();
+    }
+    format!("{}.", told.join("; "))
+}
