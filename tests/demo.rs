@@ -23,8 +23,13 @@ fn text(path: &str) -> String {
 /// Commands of the README's `sh` blocks.
 fn readme_commands() -> Vec<String> {
     let readme = text("README.md");
-    let blocks = readme.split("```sh\n").skip(1).map(|rest| rest.split("```").next().unwrap());
-    blocks.flat_map(|block| block.lines().map(str::to_owned).collect::<Vec<_>>()).collect()
+    let blocks = readme
+        .split("```sh\n")
+        .skip(1)
+        .map(|rest| rest.split("```").next().unwrap());
+    blocks
+        .flat_map(|block| block.lines().map(str::to_owned).collect::<Vec<_>>())
+        .collect()
 }
 
 #[test]
@@ -41,20 +46,38 @@ fn ci_runs_the_readmes_two_commands() {
 fn the_demo_answers_and_writes_a_page() {
     let folder = tempfile::tempdir().unwrap();
     let captures = root().join("demo-audio");
-    let output = run(&["demo", "--folder", captures.to_str().unwrap()], folder.path());
+    let output = run(
+        &["demo", "--folder", captures.to_str().unwrap()],
+        folder.path(),
+    );
     let printed = String::from_utf8(output.stdout).unwrap();
-    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    assert_eq!(
+        output.status.code(),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
     assert!(String::from_utf8_lossy(&output.stderr).contains("written: demo-report.html"));
     for word in ["feedback", "outside", "front", "1 µN"] {
         assert!(printed.to_lowercase().contains(word), "{word}");
     }
     let page = fs::read_to_string(folder.path().join("demo-report.html")).unwrap();
     for piece in ["<svg", "default-src 'none'", "sha256", "micronewton"] {
-        assert!(page.to_lowercase().contains(&piece.to_lowercase()), "{piece}");
+        assert!(
+            page.to_lowercase().contains(&piece.to_lowercase()),
+            "{piece}"
+        );
     }
     assert!(!page.contains("NaN") && !page.contains(root().to_str().unwrap()));
-    let strict = run(&["demo", "--folder", captures.to_str().unwrap(), "--strict"], folder.path());
-    assert_eq!(strict.status.code(), Some(1), "the demo's device feeds back before the cable is freed");
+    let strict = run(
+        &["demo", "--folder", captures.to_str().unwrap(), "--strict"],
+        folder.path(),
+    );
+    assert_eq!(
+        strict.status.code(),
+        Some(1),
+        "the demo's device feeds back before the cable is freed"
+    );
 }
 
 #[test]
@@ -62,14 +85,26 @@ fn the_demo_captures_are_what_their_scenario_makes_bit_for_bit() {
     let folder = tempfile::tempdir().unwrap();
     let scenario = root().join("demo-audio/scenario.toml");
     let out = folder.path().to_str().unwrap();
-    let output = run(&["bench", scenario.to_str().unwrap(), "--out", out], folder.path());
-    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    let output = run(
+        &["bench", scenario.to_str().unwrap(), "--out", out],
+        folder.path(),
+    );
+    assert_eq!(
+        output.status.code(),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
     let mut compared = 0;
     for entry in fs::read_dir(folder.path()).unwrap() {
         let made = entry.unwrap();
         let kept = root().join("demo-audio").join(made.file_name());
         // Not assert_eq: the files are megabytes.
-        assert!(fs::read(made.path()).unwrap() == fs::read(&kept).unwrap(), "{}", kept.display());
+        assert!(
+            fs::read(made.path()).unwrap() == fs::read(&kept).unwrap(),
+            "{}",
+            kept.display()
+        );
         compared += 1;
     }
     assert!(compared >= 10, "{compared} files");
@@ -78,25 +113,40 @@ fn the_demo_captures_are_what_their_scenario_makes_bit_for_bit() {
 #[test]
 fn the_demo_stays_under_12_mib() {
     let files = fs::read_dir(root().join("demo-audio")).unwrap();
-    let bytes: u64 = files.map(|file| file.unwrap().metadata().unwrap().len()).sum();
+    let bytes: u64 = files
+        .map(|file| file.unwrap().metadata().unwrap().len())
+        .sum();
     assert!(bytes < 12 << 20, "{bytes} bytes");
 }
 
 /// The numbers of a table cell row.
 fn figures(line: &str) -> Vec<f64> {
-    line.split('|').filter_map(|cell| cell.trim().trim_end_matches(" %").parse().ok()).collect()
+    line.split('|')
+        .filter_map(|cell| cell.trim().trim_end_matches(" %").parse().ok())
+        .collect()
 }
 
 #[test]
 fn the_accuracy_page_is_what_the_bench_finds() {
     let page = text("docs/accuracy.md");
-    let command = page.lines().find_map(|line| line.strip_prefix("micronewton bench ")).unwrap();
+    let command = page
+        .lines()
+        .find_map(|line| line.strip_prefix("micronewton bench "))
+        .unwrap();
     let arguments: Vec<&str> = std::iter::once("bench").chain(command.split(' ')).collect();
     let output = run(&arguments, &root());
-    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    assert_eq!(
+        output.status.code(),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
     let found = String::from_utf8(output.stdout).unwrap();
     let rows = |text: &str| -> Vec<String> {
-        text.lines().filter(|l| l.starts_with("| ") && figures(l).len() > 3).map(str::to_owned).collect()
+        text.lines()
+            .filter(|l| l.starts_with("| ") && figures(l).len() > 3)
+            .map(str::to_owned)
+            .collect()
     };
     let (kept, found) = (rows(&page), rows(&found));
     assert_eq!(kept.len(), found.len(), "{found:#?}");

@@ -49,7 +49,10 @@ impl Bench {
         let mut tables = String::new();
         for path in &self.score {
             let rows = self.score_of(path)?;
-            let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
+            let name = path
+                .file_name()
+                .unwrap_or(path.as_os_str())
+                .to_string_lossy();
             tables.push_str(&table(&name, &rows));
         }
         output::print(&tables)?;
@@ -109,10 +112,14 @@ fn folder(path: &Path) -> &Path {
 /// The errors as a table that reads in a terminal and in Markdown.
 fn table(name: &str, rows: &[ScoreRow]) -> String {
     let mut text = format!("## {name}\n\n");
-    text.push_str("| quantity | unit | compared | median | 95 % | max | within ± U | missing | extra |\n");
+    text.push_str(
+        "| quantity | unit | compared | median | 95 % | max | within ± U | missing | extra |\n",
+    );
     text.push_str("| --- | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: |\n");
     for row in rows {
-        let covered = row.covered_percent.map_or("–".to_owned(), |p| format!("{p:.0} %"));
+        let covered = row
+            .covered_percent
+            .map_or("–".to_owned(), |p| format!("{p:.0} %"));
         let _ = writeln!(
             text,
             "| {} | {} | {} | {} | {} | {} | {covered} | {} | {} |",

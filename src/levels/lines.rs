@@ -29,6 +29,9 @@ const PER_FRAME: usize = 10;
 const GAP_FRAMES: u64 = 3;
 /// A track shorter than this is forgotten, in seconds.
 const SHORTEST_S: f64 = 0.25;
+/// A line this much weaker (in power) than one that runs beside it may be a
+/// product of its distortion.
+const PRODUCT: f64 = 0.01;
 /// Tracks kept; the strongest stay.
 const TRACKS: usize = 256;
 
@@ -60,6 +63,9 @@ pub struct Line {
     pub excess_db: Option<f64>,
     /// Share of the time in which it stood at a multiple of a stronger line.
     pub harmonic_share: f64,
+    /// Share of the time through which a line ran that was at least 20 dB
+    /// stronger, as the products of its distortion are.
+    pub company_share: f64,
 }
 
 /// What the reduction leaves.
@@ -191,20 +197,34 @@ impl LineReduction {
         // Mean square of a line that lies wholly in its bins: Σ|X|² · scale.
         let squares: f64 = self.window.iter().map(|w| w * w).sum();
         let scale = 2.0 / (length as f64 * squares);
-        for bin in 0..length / 2 {
-            let (here, there) = (self.frame[bin], self.frame[(length - bin) % length].conj());
-            let force = (here + there) * 0.5;
+        let part = |bin: usize| {
+            let here = self.frame[bin];
+            let there = self.frame[(length - bin) % length].conj();
             let microphone = (here - there) * Complex64::new(0.0, -0.5);
-            let sums = &mut self.sums[bin];
+            ((here + there) * 0.5, microphone)
+        };
+        for bin in 0..length / 2 {
+            let (force, microphone) = part(bin);
             self.power[0][bin] = force.norm_sqr() * scale;
             self.power[1][bin] = microphone.norm_sqr() * scale;
-            sums.force += force.norm_sqr();
-            sums.microphone += microphone.norm_sqr();
-            sums.both += force * microphone.conj();
             for channel in 0..2 {
                 self.running[channel][bin + 1] =
                     self.running[channel][bin] + self.power[channel][bin];
             }
+        }
+        // A frame counts for the averages by how little force it holds for its
+        // sound: what an oscillation adds would otherwise drown the rest.
+        let [force, microphone] = [0, 1].map(|channel| self.running[channel][length / 2]);
+        let weight = scale * microphone / force;
+        if !weight.is_finite() {
+            return;
+        }
+        for bin in 0..length / 2 {
+            let (force, microphone) = part(bin);
+            let sums = &mut self.sums[bin];
+            sums.force += force.norm_sqr() * weight;
+            sums.microphone += microphone.norm_sqr() * weight;
+            sums.both += force * microphone.conj() * weight;
         }
     }
 
@@ -331,22 +351,38 @@ impl LineReduction {
             microphone_tone_to_noise_db: track.microphone_tone_to_noise_db / track.count,
             excess_db: excess.filter(|x| x.is_finite()).map(|x| 10.0 * x.log10()),
             harmonic_share: track.harmonic / track.count,
+            company_share: self.company_share(track),
         }
     }
 
+    /// Share of a track's time through which much stronger ones ran.
+    fn company_share(&self, track: &Track) -> f64 {
+        let mean = |track: &Track| track.power / track.count;
+        let stronger = self
+            .closed
+            .iter()
+            .filter(|other| mean(track) < PRODUCT * mean(other));
+        let shared = stronger.map(|other| {
+            let (first, last) = (track.first.max(other.first), track.last.min(other.last));
+            (last + 1).saturating_sub(first)
+        });
+        shared.sum::<u64>() as f64 / (track.last - track.first + 1) as f64
+    }
+
     /// Squared gain from microphone to force beside a line: the median over the
-    /// bins from 4 to 16 away in which both channels are coherent.
+    /// nine nearest bins, from 4 to 64 away, in which both channels are coherent.
     fn gain_beside(&self, bin: usize) -> Option<f64> {
         let near = |distance: usize| [bin.checked_sub(distance), Some(bin + distance)];
-        let mut gains: Vec<f64> = (4..=16)
+        let mut gains: Vec<f64> = (4..=64)
             .flat_map(near)
             .flatten()
             .filter_map(|bin| self.sums.get(bin))
-            .filter(|s| s.both.norm_sqr() > 0.5 * s.force * s.microphone)
+            .filter(|s| s.both.norm_sqr() > 0.6 * s.force * s.microphone)
             .map(|s| s.both.norm_sqr() / (s.microphone * s.microphone))
+            .take(9)
             .collect();
         gains.sort_by(f64::total_cmp);
-        (gains.len() >= 5).then(|| gains[gains.len() / 2])
+        (gains.len() == 9).then(|| gains[4])
     }
 }
 

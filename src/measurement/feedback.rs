@@ -4,15 +4,17 @@
 //!
 //! *Definition.* An oscillation is a narrow line of the force channel that
 //! persists, that the sound at the reference microphone does not account for,
-//! and that is neither a multiple of a stronger line nor a mains frequency.
+//! and that is neither a product of a stronger line nor a mains frequency.
 //!
 //! *Method.* 1. Lines of the force spectrum that stand above the noise of their
 //! critical band are followed through time. 2. Where both channels share a
 //! signal beside the line, their ratio there predicts what force the sound at
 //! the line's frequency would make; the line's force above that is its excess.
-//! 3. Where they do not, the microphone must show no line of its own. 4. What
-//! lasts long enough, stands out far enough and exceeds the prediction is an
-//! event; every other lasting line is listed with its explanation.
+//! 3. Where they do not, the microphone must show no line of its own. 4. Lines at
+//! multiples of a stronger one, and lines beside which one ran that was at least
+//! 20 dB stronger, are products of its distortion. 5. What lasts long enough,
+//! stands out far enough and exceeds the prediction is an event; every other
+//! lasting line is listed with its explanation.
 //!
 //! *Source.* Tone-to-noise ratio and critical bands after ECMA-418-1 (public
 //! transcription); persistence as the most telling single evidence: Mounir,
@@ -20,15 +22,16 @@
 //! Excess over the microphone channel: own method.
 //!
 //! *Limits.* Feedback sound that reaches the reference microphone as strongly
-//! as the device's own microphone looks like room sound and is missed. The
+//! as the device's own microphone looks like room sound and is missed; so is an
+//! oscillation 20 dB below another, or below a tone that plays all the time. The
 //! margin before oscillation is not estimated.
 
 use serde::{Deserialize, Serialize};
 
 pub use super::OneCapture as Input;
 use crate::diagnostic::{Problem, Result};
-use crate::levels::lines::Line;
 use crate::levels::Needs;
+use crate::levels::lines::Line;
 use crate::quantity::{ForceLevel, Reading, Uncertainty};
 
 /// Lines of the force spectrum.
@@ -115,6 +118,9 @@ pub enum Explanation {
     InTheRoom,
     /// It stands at a multiple of a stronger line.
     Harmonic,
+    /// A line at least 20 dB stronger ran beside it all the time: a product of
+    /// that line's distortion.
+    Product,
     /// It stands at a multiple of 50 Hz or 60 Hz.
     Mains,
 }
@@ -175,6 +181,8 @@ fn explanation(line: &Line) -> Option<Explanation> {
         Some(Explanation::InTheRoom)
     } else if line.harmonic_share > 0.5 {
         Some(Explanation::Harmonic)
+    } else if line.company_share > 0.8 {
+        Some(Explanation::Product)
     } else if mains {
         Some(Explanation::Mains)
     } else {

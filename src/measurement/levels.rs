@@ -28,9 +28,9 @@ use serde::{Deserialize, Serialize};
 pub use super::OneCapture as Input;
 use crate::calibration::Channel;
 use crate::diagnostic::{Problem, Result};
+use crate::levels::Needs;
 use crate::levels::bands::{Bands, Extremes};
 use crate::levels::distribution::Distribution;
-use crate::levels::Needs;
 use crate::quantity::level::{OneMicronewton, Reference, TwentyMicropascals};
 use crate::quantity::{Band, Level, Quantity, Reading, Role, Uncertainty};
 

@@ -24,12 +24,3 @@ pub use html::html;
 pub use json::json;
 pub use terminal::terminal;
 pub use write::write;
-
-/// Placeholder until the renderers are merged.
-pub fn terminal(record: &crate::pipeline::Record, _width: usize) -> String {
-    json(record).unwrap_or_default()
-}
-/// Placeholder until the renderers are merged.
-pub fn html(record: &crate::pipeline::Record) -> crate::diagnostic::Result<String> {
-    json(record)
-}

@@ -198,6 +198,7 @@ fn told(explanation: Explanation) -> &'static str {
     match explanation {
         Explanation::InTheRoom => "the same line stands in the sound at the microphone",
         Explanation::Harmonic => "a multiple of a stronger line",
+        Explanation::Product => "a product of a much stronger line beside it",
         Explanation::Mains => "a multiple of the mains frequency: hum",
     }
 }
