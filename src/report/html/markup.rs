@@ -13,11 +13,20 @@ pub(super) const PATTERNS: &str = "<svg width=\"0\" height=\"0\" class=\"defs\" 
 <path class=\"hat\" d=\"M0 0V7\"/></pattern></defs></svg>";
 
 /// What the marks mean.
-pub(super) const LEGEND: &str = concat!(
-    "<p class=\"legend\">The marks: two posts are the limits, the block is the result. ",
-    "<b>Within</b>: inside the limits, with its uncertainty. <b>Doubtful</b>: a limit lies inside the uncertainty. ",
-    "<b>Outside</b>: beyond a limit, with its uncertainty. <b>Not measurable</b>: not recorded, or out of range.</p>"
-);
+pub(super) fn legend() -> String {
+    let meanings = [
+        (Verdict::Within, "inside the limits, with uncertainty"),
+        (Verdict::Doubtful, "limit inside the uncertainty"),
+        (Verdict::Outside, "beyond a limit, with uncertainty"),
+        (Verdict::NotMeasurable, "not recorded, or out of range"),
+    ];
+    let mut out = String::from("<ul class=\"legend\" aria-label=\"What the marks mean\">");
+    for (found, meaning) in meanings {
+        let _ = write!(out, "<li>{} {meaning}</li>", small(found));
+    }
+    out.push_str("</ul>");
+    out
+}
 
 /// Text that HTML and its attributes take for text.
 pub(super) fn escape(text: &str) -> String {
@@ -84,6 +93,16 @@ fn class(verdict: Verdict) -> &'static str {
     }
 }
 
+/// Mark and word, small.
+fn small(verdict: Verdict) -> String {
+    format!(
+        "<span class=\"sv {}\">{}{}</span>",
+        class(verdict),
+        mark(verdict),
+        verdict.word()
+    )
+}
+
 /// Mark and word, or that there is no limit to judge against.
 pub(super) fn verdict(verdict: Option<Verdict>, in_part: bool) -> String {
     match verdict {
@@ -145,13 +164,7 @@ pub(super) fn table(table: &Table) -> String {
         for cell in row {
             let _ = match cell {
                 Cell::Figure(text) => write!(out, "<td class=\"r\">{}</td>", escape(text)),
-                Cell::Verdict(found) => write!(
-                    out,
-                    "<td class=\"v\"><span class=\"sv {}\">{}{}</span></td>",
-                    class(*found),
-                    mark(*found),
-                    found.word()
-                ),
+                Cell::Verdict(found) => write!(out, "<td class=\"v\">{}</td>", small(*found)),
                 Cell::Words(text) if !named => {
                     named = true;
                     write!(out, "<th scope=\"row\">{}</th>", escape(text))

@@ -86,7 +86,7 @@ fn head(document: &Document) -> String {
         );
     }
     out.push_str("</ol></nav>");
-    out.push_str(markup::LEGEND);
+    out.push_str(&markup::legend());
     out
 }
 

@@ -34,6 +34,10 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let explained: usize = searched.iter().map(|(_, o)| o.explained.len()).sum();
     let recordings = counted(searched.len(), "recording", "recordings");
 
+    let among = match searched.len() {
+        1 => "one recording".to_owned(),
+        _ => format!("{} of {recordings}", number::count(ringing.len())),
+    };
     let mut section = Section {
         question: "Is it feeding back?".into(),
         doubts: carried(record, Kind::Feedback, doubts),
@@ -47,11 +51,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         let lasting = number::seconds(event.end_s - event.start_s);
         let found = counted(events.len(), "oscillation", "oscillations");
         section.verdict = Some(Verdict::Outside);
-        section.short = format!(
-            "Yes: {found} in {} of {}, the longest at {at} for {lasting}.",
-            number::count(ringing.len()),
-            recordings
-        );
+        section.short = format!("Yes: {found} in {among}, the longest at {at} for {lasting}.");
         section.headline = format!(
             "The device feeds back: it rings at {at} for {lasting} in the recording “{name}”."
         );
@@ -64,8 +64,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
             words(", at "),
             Span::Figure(number::told(&Figure::from(&event.level), "dB re 1 µN")),
             words(format!(
-                ", that the sound at the microphone does not explain. Found in all: {found} in {} of {recordings}. {MARGIN}",
-                number::count(ringing.len())
+                ", that the sound at the microphone does not explain. Found in all: {found} in {among}. {MARGIN}"
             )),
         ];
     } else {

@@ -131,9 +131,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         blocks.push(Block::Facts(doubts.iter().map(told).collect()));
     }
     blocks.push(Block::Table(captures(record)));
-    let notes: Vec<String> = with(record, Severity::Note)
-        .map(|note| format!("{}.", capital(&told(note))))
-        .collect();
+    let notes = notes(record);
     let mut details = vec![Block::Notes(vec![
         "Clipping: three or more neighbouring samples at the end of the range. Files: length and header against each other. This version does not check dropouts, constant offset, hum, the noise of the room, the delay between the channels or the age of the calibration; listen to the recordings and see the certificate.".into(),
     ])];
@@ -151,6 +149,23 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         blocks,
         details,
     }
+}
+
+/// Every note once, with the captures that it concerns.
+fn notes(record: &Record) -> Vec<String> {
+    let mut concerned: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for note in with(record, Severity::Note) {
+        let captures = concerned.entry(message(note)).or_default();
+        captures.extend(place(note));
+    }
+    let told = concerned.iter().map(|(message, places)| {
+        let places = match places.as_slice() {
+            [] => String::new(),
+            places => format!(" ({})", places.join("; ")),
+        };
+        format!("{}{places}.", capital(message))
+    });
+    told.collect()
 }
 
 fn with(record: &Record, severity: Severity) -> impl Iterator<Item = &Diagnostic> {
@@ -202,7 +217,15 @@ fn answer(short: &str, record: &Record) -> String {
 }
 
 /// A finding with its place, file names without folders.
-pub(super) fn told(finding: &Diagnostic) -> String {
+fn told(finding: &Diagnostic) -> String {
+    match place(finding) {
+        Some(place) => format!("{place}: {}", message(finding)),
+        None => message(finding),
+    }
+}
+
+/// Where a finding points, as far as a report may show it.
+fn place(finding: &Diagnostic) -> Option<String> {
     let place = finding.place();
     let mut parts = Vec::new();
     match (&place.capture, &place.file) {
@@ -214,14 +237,17 @@ pub(super) fn told(finding: &Diagnostic) -> String {
     parts.extend(place.channel.iter().map(|c| format!("channel {c}")));
     parts.extend(place.key.iter().map(|key| format!("key {key}")));
     parts.extend(place.time_s.map(|s| format!("at {}", number::seconds(s))));
-    let mut message = finding.problem().to_string();
-    if let Problem::Unmatched { first_file, .. } = finding.problem() {
-        message = message.replace(first_file, &base_name(first_file.as_ref()));
-    }
-    if parts.is_empty() {
-        message
-    } else {
-        format!("{}: {message}", parts.join(", "))
+    (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+/// What a finding says, file names without folders.
+fn message(finding: &Diagnostic) -> String {
+    let message = finding.problem().to_string();
+    match finding.problem() {
+        Problem::Unmatched { first_file, .. } => {
+            message.replace(first_file, &base_name(first_file.as_ref()))
+        }
+        _ => message,
     }
 }
 
@@ -319,9 +345,12 @@ fn captures(record: &Record) -> Table {
             })
     };
     let stated = |level: Option<f64>, direction: Option<f64>| {
-        let level = level.map(|db| format!("{} dB SPL", number::fixed(db, 0)));
+        let level = level.map(|db| format!("{}\u{a0}dB\u{a0}SPL", number::fixed(db, 0)));
         let direction = direction.map(|deg| format!("{}°", number::fixed(deg, 0)));
         let stated: Vec<String> = level.into_iter().chain(direction).collect();
+        if stated.is_empty() {
+            return number::ABSENT.to_owned();
+        }
         stated.join(", ")
     };
     let rows = record.captures.iter().map(|capture| {

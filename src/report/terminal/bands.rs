@@ -24,7 +24,7 @@ pub(super) fn table(curves: &BandCurves, indent: usize, width: usize) -> String 
             left_out.push(series.name.as_str());
         }
     }
-    let barred = barred(curves).filter(|_| used + BAR.0 + 1 <= room);
+    let barred = barred(curves).filter(|_| used + BAR.0 < room);
     let scale = barred.map(|series| Scale::of(curves, series, (room - used - 2).min(BAR.1)));
 
     let mut head = vec!["Hz".to_owned()];
@@ -71,7 +71,7 @@ struct Column {
 
 impl Column {
     fn of(series: &Series) -> Self {
-        let mut head = series.name.replace(", ", ",\n");
+        let mut head = series.name.replace(", ", ",\n").replace(" at ", "\nat ");
         let told: fn(&Figure) -> String = match number::common(&series.points) {
             Some(u) => {
                 head.push_str(&format!("\n± {u}"));
