@@ -126,9 +126,9 @@ fn table(name: &str, rows: &[ScoreRow]) -> String {
             row.quantity,
             row.unit,
             row.compared,
-            size(row.median),
-            size(row.percentile_95),
-            size(row.max),
+            size(row, row.median),
+            size(row, row.percentile_95),
+            size(row, row.max),
             row.missing,
             row.extra,
         );
@@ -137,7 +137,11 @@ fn table(name: &str, rows: &[ScoreRow]) -> String {
     text
 }
 
-/// Errors are told to a hundredth of their unit.
-fn size(figure: f64) -> String {
-    format!("{figure:.2}")
+/// Errors are told to a hundredth of their unit, where there are any.
+fn size(row: &ScoreRow, figure: f64) -> String {
+    if row.compared > 0 {
+        format!("{figure:.2}")
+    } else {
+        "–".to_owned()
+    }
 }

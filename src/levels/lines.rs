@@ -29,6 +29,8 @@ const PER_FRAME: usize = 10;
 const GAP_FRAMES: u64 = 3;
 /// A track shorter than this is forgotten, in seconds.
 const SHORTEST_S: f64 = 0.25;
+/// Multiples are sought up to this order: a limiter makes them that high.
+const HIGHEST_ORDER: f64 = 12.0;
 /// A line this much weaker (in power) than one that runs beside it may be a
 /// product of its distortion.
 const PRODUCT: f64 = 0.01;
@@ -276,10 +278,13 @@ impl LineReduction {
         peaks
     }
 
+    /// Whether a line stands at a multiple of another, to within what the
+    /// interpolation between bins leaves open.
     fn is_multiple(&self, peak: &Peak, root: &Peak) -> bool {
         let order = (peak.frequency_hz / root.frequency_hz).round();
         let miss_hz = (peak.frequency_hz - order * root.frequency_hz).abs();
-        (2.0..=5.0).contains(&order) && miss_hz < 0.25 * order * self.resolution_hz()
+        let open = (0.15 + 0.05 * order) * self.resolution_hz();
+        (2.0..=HIGHEST_ORDER).contains(&order) && miss_hz < open
     }
 
     fn follow(&mut self, peak: &Peak, harmonic: bool) {
