@@ -55,14 +55,16 @@ pub struct Line {
     pub frequency_hz: f64,
     /// Mean square of the line in N².
     pub mean_square: f64,
+    /// Mean square of the microphone channel in the same bins, less the noise
+    /// beside them, in Pa².
+    pub microphone_mean_square: f64,
     /// Its level above the noise of its critical band, mean over time, in dB.
     pub tone_to_noise_db: f64,
     /// The same of the microphone channel at that frequency, in dB.
     pub microphone_tone_to_noise_db: f64,
-    /// Force of the line above what the microphone's sound would make through
-    /// the device, in dB; `None` where the two channels show no common signal
-    /// beside the line from which to tell.
-    pub excess_db: Option<f64>,
+    /// Squared gain from microphone to force beside the line, in (N/Pa)²; `None`
+    /// where the two channels show no common signal there.
+    pub gain_beside: Option<f64>,
     /// Share of the time in which it stood at a multiple of a stronger line.
     pub harmonic_share: f64,
     /// Share of the time through which a line ran that was at least 20 dB
@@ -343,8 +345,6 @@ impl LineReduction {
     fn line(&self, track: &Track) -> Line {
         let step_s = self.frame.len() as f64 / 2.0 / self.rate_hz;
         let frequency_hz = track.weighted_hz / track.weight;
-        let gain = self.gain_beside((frequency_hz / self.resolution_hz()).round() as usize);
-        let excess = gain.map(|gain| track.power / (gain * track.microphone_power));
         // A frame speaks for its middle half.
         let middle_s = step_s / 2.0;
         Line {
@@ -352,9 +352,10 @@ impl LineReduction {
             end_s: (track.last + 1) as f64 * step_s + middle_s,
             frequency_hz,
             mean_square: track.power / track.count,
+            microphone_mean_square: track.microphone_power / track.count,
             tone_to_noise_db: track.tone_to_noise_db / track.count,
             microphone_tone_to_noise_db: track.microphone_tone_to_noise_db / track.count,
-            excess_db: excess.filter(|x| x.is_finite()).map(|x| 10.0 * x.log10()),
+            gain_beside: self.gain_beside((frequency_hz / self.resolution_hz()).round() as usize),
             harmonic_share: track.harmonic / track.count,
             company_share: self.company_share(track),
         }

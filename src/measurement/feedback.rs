@@ -10,7 +10,8 @@
 //! critical band are followed through time. 2. Where both channels share a
 //! signal beside the line, their ratio there predicts what force the sound at
 //! the line's frequency would make; the line's force above that is its excess.
-//! 3. Where they do not, the microphone must show no line of its own. 4. Lines at
+//! 3. Where they do not, the microphone must show no line of its own, or one so
+//! weak that no device could make that force of it. 4. Lines at
 //! multiples of a stronger one, and lines beside which one ran that was at least
 //! 20 dB stronger, are products of its distortion. 5. What lasts long enough,
 //! stands out far enough and exceeds the prediction is an event; every other
@@ -42,6 +43,9 @@ pub const NEEDS: Needs = Needs {
 
 /// A line this far above what the microphone explains is unexplained, in dB.
 const EXCESS_DB: f64 = 6.0;
+/// No device of this kind gives more force for its sound than this, in dB re
+/// 1 µN/20 µPa: full-on figures reach 35 dB to 50 dB (from memory).
+const GREATEST_GAIN_DB: f64 = 55.0;
 /// Expanded uncertainty of a line's level from its bins, in dB.
 const LINE_DB: f64 = 0.2;
 /// A line within this of a multiple of 50 or 60 Hz is the mains', in Hz.
@@ -88,7 +92,7 @@ pub struct Event {
     pub level: Reading<ForceLevel>,
     /// Level above the noise of its critical band, in dB.
     pub tone_to_noise_db: f64,
-    /// Force above what the sound at the microphone explains, in dB; absent
+    /// Force above what the sound at the microphone explains, in dB, at most 99; absent
     /// where the channels share no signal beside the line.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub excess_db: Option<f64>,
@@ -169,9 +173,12 @@ pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
 }
 
 fn explanation(line: &Line) -> Option<Explanation> {
-    let in_the_room = match line.excess_db {
+    let in_the_room = match excess_db(line) {
         Some(excess_db) => excess_db < EXCESS_DB,
-        None => line.microphone_tone_to_noise_db >= 0.0,
+        None => {
+            let gain = line.mean_square / line.microphone_mean_square;
+            line.microphone_tone_to_noise_db >= 0.0 && gain_db(gain) < GREATEST_GAIN_DB
+        }
     };
     let mains = [50.0, 60.0].iter().any(|hz| {
         let order = (line.frequency_hz / hz).round();
@@ -190,20 +197,38 @@ fn explanation(line: &Line) -> Option<Explanation> {
     }
 }
 
+/// A squared gain in (N/Pa)² as a level difference, dB re 1 µN/20 µPa.
+fn gain_db(gain: f64) -> f64 {
+    10.0 * (gain * (20e-6f64 / 1e-6).powi(2)).log10()
+}
+
+/// Force of a line above what its sound at the microphone would make, in dB.
+/// A gain beside the line that no device has is that of the way back, from the
+/// device's own sound to the microphone, and tells nothing.
+fn excess_db(line: &Line) -> Option<f64> {
+    let gain = line
+        .gain_beside
+        .filter(|gain| gain_db(*gain) < GREATEST_GAIN_DB)?;
+    let excess_db = 10.0 * (line.mean_square / (gain * line.microphone_mean_square)).log10();
+    // No trace at the microphone: as much as can be told.
+    Some(excess_db.min(99.0))
+}
+
 fn event(line: &Line, uncertainty: Uncertainty) -> Event {
     let level = match ForceLevel::from_mean_square(line.mean_square) {
         Some(level) => Reading::measured(level, uncertainty),
         None => Reading::not_measured("no power in the line"),
     };
     let part = |figure: f64, full: f64| (figure / full).clamp(0.0, 1.0);
-    let excess = line.excess_db.map_or(0.8, |db| part(db, 12.0));
+    let excess_db = excess_db(line);
+    let excess = excess_db.map_or(0.8, |db| part(db, 12.0));
     Event {
         frequency_hz: line.frequency_hz,
         start_s: line.start_s,
         end_s: line.end_s,
         level,
         tone_to_noise_db: line.tone_to_noise_db,
-        excess_db: line.excess_db,
+        excess_db,
         confidence: part(line.tone_to_noise_db, 15.0)
             * part(line.end_s - line.start_s, 1.0)
             * excess,
