@@ -7,6 +7,10 @@ use crate::bench::filter::{Biquad, amplitude};
 use crate::bench::stimulus::{NEWTONS_AT_0_DB, within};
 use crate::diagnostic::Result;
 
+/// The limiter holds a peak for this long, so that tones above 100 Hz pass
+/// undistorted, in seconds.
+const HOLD_S: f64 = 0.005;
+
 /// Distortion of the drive, as scenarios write it.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -138,6 +142,8 @@ pub struct Output {
     ceiling_n: f64,
     release: f64,
     envelope_n: f64,
+    hold: u32,
+    held: u32,
     transducer: Vec<Biquad>,
     rate_hz: f64,
 }
@@ -178,6 +184,8 @@ impl Output {
             ceiling_n: peak_n(limiter.ceiling_db),
             release: libm::exp(-1.0 / (rate_hz * limiter.release_s)),
             envelope_n: 0.0,
+            hold: (HOLD_S * rate_hz).round() as u32,
+            held: 0,
             transducer: resonance.into_iter().chain(fall).collect(),
             rate_hz,
         }
@@ -188,7 +196,14 @@ impl Output {
         let x = drive_n;
         let bounded = x.clamp(-self.bend_n, self.bend_n);
         let bent = x + (self.square - self.cube * bounded) * bounded * bounded;
-        self.envelope_n = bent.abs().max(self.envelope_n * self.release);
+        if bent.abs() >= self.envelope_n {
+            self.envelope_n = bent.abs();
+            self.held = self.hold;
+        } else if self.held > 0 {
+            self.held -= 1;
+        } else {
+            self.envelope_n = bent.abs().max(self.envelope_n * self.release);
+        }
         let gain = if self.envelope_n > self.ceiling_n {
             self.ceiling_n / self.envelope_n
         } else {

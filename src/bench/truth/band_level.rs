@@ -1,7 +1,7 @@
 //! Mean squares per third octave of a stream, by transforms: independent of any
 //! filter bank.
 
-use std::f64::consts::TAU;
+use std::f64::consts::{PI, TAU};
 use std::sync::Arc;
 
 use realfft::num_complex::Complex64;
@@ -12,10 +12,10 @@ use crate::quantity::{Band, BandRange};
 /// Adds up the energy of a stream per third octave.
 ///
 /// Segments under a Hann window overlap by three quarters, so that the squared
-/// windows add up to the same constant everywhere, the ends of the interval
-/// included: every sample counts alike, and the energies of all bins sum to the
-/// energy of the interval (Parseval). A bin that straddles a band edge is shared
-/// in proportion.
+/// windows add up to the same constant everywhere: every sample counts alike, and
+/// the energies of all bins sum to the energy of the interval (Parseval). Only the
+/// first and last 10 ms count less, lest the cuts spread a strong line over the
+/// other bands. A bin that straddles a band edge is shared in proportion.
 pub struct BandLevels {
     transform: Arc<dyn RealToComplex<f64>>,
     window: Vec<f64>,
@@ -24,16 +24,20 @@ pub struct BandLevels {
     scratch: Vec<f64>,
     spectrum: Vec<Complex64>,
     energy: Vec<f64>,
-    count: u64,
+    seen: u64,
+    frames: u64,
+    weights: f64,
     rate_hz: f64,
 }
 
+/// Length of the fade at either end in seconds.
+const FADE_S: f64 = 0.01;
 /// Sum of the squares of Hann windows that overlap by three quarters.
 const OVERLAPPED: f64 = 1.5;
 
 impl BandLevels {
-    /// An empty sum; segments last 0.7 s to 1.4 s.
-    pub fn new(rate_hz: f64) -> Self {
+    /// An empty sum for a stream of `frames`; segments last 0.7 s to 1.4 s.
+    pub fn new(rate_hz: f64, frames: u64) -> Self {
         let mut length = 1024;
         while (length as f64) < 0.7 * rate_hz {
             length *= 2;
@@ -47,7 +51,9 @@ impl BandLevels {
             scratch: transform.make_input_vec(),
             spectrum: transform.make_output_vec(),
             energy: vec![0.0; length / 2 + 1],
-            count: 0,
+            seen: 0,
+            frames,
+            weights: 0.0,
             transform,
             rate_hz,
         }
@@ -55,8 +61,12 @@ impl BandLevels {
 
     /// Adds a sample.
     pub fn push(&mut self, x: f64) {
-        self.count += 1;
-        self.append(x);
+        let from_end = self.seen.min(self.frames.saturating_sub(self.seen + 1));
+        let at = (from_end as f64 + 0.5) / (FADE_S * self.rate_hz);
+        let weight = 0.5 - 0.5 * libm::cos(PI * at.min(1.0));
+        self.seen += 1;
+        self.weights += weight * weight;
+        self.append(weight * x);
     }
 
     fn append(&mut self, x: f64) {
@@ -101,11 +111,8 @@ impl BandLevels {
         carried
             .map(|band| {
                 let energy = self.between(band.lower_hz(), band.upper_hz());
-                let mean_square = energy / self.count.max(1) as f64;
-                (
-                    band,
-                    (self.count > 0 && mean_square > 0.0).then_some(mean_square),
-                )
+                let mean_square = energy / self.weights;
+                (band, (mean_square > 0.0).then_some(mean_square))
             })
             .collect()
     }
@@ -129,7 +136,7 @@ mod tests {
 
     #[test]
     fn a_tone_has_its_mean_square_in_its_band_and_none_elsewhere() {
-        let mut levels = BandLevels::new(24_000.0);
+        let mut levels = BandLevels::new(24_000.0, 30_000);
         for n in 0..30_000 {
             levels.push((TAU * 1000.0 / 24_000.0 * f64::from(n)).sin());
         }
@@ -146,12 +153,13 @@ mod tests {
     #[test]
     fn all_bands_and_the_rest_hold_the_whole_energy() {
         let mut noise = Gaussian::new(1, 9);
-        let mut levels = BandLevels::new(48_000.0);
+        let mut levels = BandLevels::new(48_000.0, 100_000);
         let mut energy = 0.0;
         for _ in 0..100_000 {
+            // Without the fade, which changes the ends on purpose.
             let x = noise.draw();
             energy += x * x;
-            levels.push(x);
+            levels.append(x);
         }
         for _ in 0..levels.window.len() {
             levels.append(0.0);

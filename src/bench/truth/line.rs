@@ -1,5 +1,6 @@
 //! When a known oscillation stands out of the force.
 
+use std::collections::VecDeque;
 use std::f64::consts::TAU;
 use std::sync::Arc;
 
@@ -24,6 +25,15 @@ pub struct Stretch {
     pub mean_square: f64,
 }
 
+/// A stretch not yet over.
+struct Open {
+    start_s: f64,
+    end_s: f64,
+    sum: f64,
+    count: u64,
+    missing: u64,
+}
+
 /// Follows one line through a stream, in frames of about 0.17 s, four per frame
 /// length.
 pub struct LineCourse {
@@ -38,7 +48,8 @@ pub struct LineCourse {
     frequency_hz: f64,
     search_hz: f64,
     from_s: f64,
-    open: Option<(f64, f64, f64, u64, u64)>,
+    open: Option<Open>,
+    before: VecDeque<(f64, f64)>,
     done: Vec<Stretch>,
 }
 
@@ -64,6 +75,7 @@ impl LineCourse {
             search_hz,
             from_s,
             open: None,
+            before: VecDeque::new(),
             done: Vec::new(),
         }
     }
@@ -101,18 +113,34 @@ impl LineCourse {
             return;
         }
         let (ratio_db, mean_square) = self.line();
-        let hop_s = length / 4.0 / self.rate_hz;
         if ratio_db >= STANDS_OUT_DB {
-            let open = self.open.get_or_insert((middle_s, middle_s, 0.0, 0, 0));
-            open.1 = middle_s + hop_s;
-            open.2 += mean_square;
-            open.3 += 1;
-            open.4 = 0;
+            // While a line sets in, its own splatter hides it: its start is where
+            // the frame holds half of it, a quarter of its power.
+            let present = |frame: &&(f64, f64)| frame.1 >= mean_square / 4.0;
+            let earlier = self.before.iter().rev().take_while(present).last();
+            let open = self.open.get_or_insert(Open {
+                start_s: earlier.map_or(middle_s, |frame| frame.0),
+                end_s: middle_s,
+                sum: 0.0,
+                count: 0,
+                missing: 0,
+            });
+            open.end_s = middle_s;
+            open.sum += mean_square;
+            open.count += 1;
+            open.missing = 0;
         } else if let Some(open) = &mut self.open {
-            open.4 += 1;
-            if open.4 > GAP {
+            open.missing += 1;
+            if mean_square * open.count as f64 >= open.sum / 4.0 {
+                open.end_s = middle_s;
+            }
+            if open.missing > GAP {
                 self.close();
             }
+        }
+        self.before.push_back((middle_s, mean_square));
+        if self.before.len() > GAP as usize {
+            self.before.pop_front();
         }
     }
 
@@ -144,10 +172,11 @@ impl LineCourse {
     }
 
     fn close(&mut self) {
-        if let Some((start_s, end_s, sum, count, _)) = self.open.take()
-            && end_s - start_s >= 0.3
+        if let Some(open) = self.open.take()
+            && open.end_s - open.start_s >= 0.3
         {
-            let mean_square = sum / count as f64;
+            let (start_s, end_s) = (open.start_s, open.end_s);
+            let mean_square = open.sum / open.count as f64;
             self.done.push(Stretch {
                 start_s,
                 end_s,
@@ -156,8 +185,13 @@ impl LineCourse {
         }
     }
 
-    /// The stretches found, in order.
+    /// The stretches found, in order; their times are sure within 0.1 s. A line
+    /// that is there to the last lasts to the end.
     pub fn finish(mut self) -> Vec<Stretch> {
+        let end_s = self.seen as f64 / self.rate_hz;
+        if let Some(open) = self.open.as_mut().filter(|open| open.missing == 0) {
+            open.end_s = end_s;
+        }
         self.close();
         self.done
     }

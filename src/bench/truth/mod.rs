@@ -141,11 +141,13 @@ impl Witness {
             let search_hz = (0.5 / worst.delay_s.max(1e-3)).min(100.0);
             LineCourse::new(worst.frequency_hz, search_hz, tense_from_s, rate_hz)
         });
+        let interval = [from_s, to_s].map(|s| (s * rate_hz).round() as u64);
+        let levels = || BandLevels::new(rate_hz, interval[1] - interval[0]);
         Self {
             frame: 0,
-            interval: [from_s, to_s].map(|s| (s * rate_hz).round() as u64),
-            force: BandLevels::new(rate_hz),
-            pressure: BandLevels::new(rate_hz),
+            interval,
+            force: levels(),
+            pressure: levels(),
             line,
             tense,
         }
