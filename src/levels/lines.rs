@@ -375,20 +375,27 @@ impl LineReduction {
         shared.sum::<u64>() as f64 / (track.last - track.first + 1) as f64
     }
 
-    /// Squared gain from microphone to force beside a line: the median over the
-    /// nine nearest bins, from 4 to 64 away, in which both channels are coherent.
+    /// Squared gain from microphone to force beside a line: on either side the
+    /// median over the five nearest bins, from 4 to 64 away, in which both
+    /// channels are coherent; the greater of the two, for gains slope.
     fn gain_beside(&self, bin: usize) -> Option<f64> {
-        let near = |distance: usize| [bin.checked_sub(distance), Some(bin + distance)];
-        let mut gains: Vec<f64> = (4..=64)
-            .flat_map(near)
-            .flatten()
+        let below = self.median_gain((4..=64).filter_map(|distance| bin.checked_sub(distance)));
+        let above = self.median_gain((4..=64).map(|distance| bin + distance));
+        match (below, above) {
+            (Some(below), Some(above)) => Some(below.max(above)),
+            (one, other) => one.or(other),
+        }
+    }
+
+    fn median_gain(&self, bins: impl Iterator<Item = usize>) -> Option<f64> {
+        let mut gains: Vec<f64> = bins
             .filter_map(|bin| self.sums.get(bin))
             .filter(|s| s.both.norm_sqr() > 0.6 * s.force * s.microphone)
             .map(|s| s.both.norm_sqr() / (s.microphone * s.microphone))
-            .take(9)
+            .take(5)
             .collect();
         gains.sort_by(f64::total_cmp);
-        (gains.len() == 9).then(|| gains[4])
+        (gains.len() == 5).then(|| gains[2])
     }
 }
 

@@ -40,9 +40,10 @@ pub const NEEDS: Needs = Needs {
     lines: false,
 };
 
-/// Expanded uncertainty of the analysis itself for a signal inside the band:
-/// filter shape and settling, bounded by the tests against outside references.
-const ANALYSIS_DB: f64 = 0.05;
+/// Expanded uncertainty of the analysis itself: a class 1 band is no ideal band,
+/// and a spectrum that slopes by 8 dB a band reads up to 0.2 dB differently
+/// (docs/accuracy.md; on a flat spectrum it is below 0.05 dB).
+const ANALYSIS_DB: f64 = 0.2;
 
 /// What to report.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -77,7 +77,7 @@ pub fn score(record: &Record, truth: &Value) -> Result<Vec<ScoreRow>> {
     // Events beyond the true ones are false alarms, where the truth knows events.
     for key in measured
         .keys()
-        .filter(|key| key.quantity.starts_with("events."))
+        .filter(|key| key.quantity.starts_with("events.") && key.quantity.ends_with("frequency_hz"))
     {
         let judged = entries
             .iter()
