@@ -149,7 +149,7 @@ impl Renderer {
             let cable = self.bench.cable.as_ref();
             acoustic.map_or(Complex64::default(), |path| path.response(hz))
                 + cable.map_or(Complex64::default(), |(path, tension)| {
-                    path.response(hz) * if tense { 1.0 } else { tension.freed }
+                    path.response(hz) * if tense { tension.tense } else { tension.freed }
                 })
         };
         let around = |hz: f64| device.common_response(hz) * back(hz);
@@ -200,17 +200,20 @@ impl Bench {
         let gain = |hz: f64| plain.common_response(hz);
         let path = |path: &feedback::Path| feedback::Running::new(path, rate_hz, &gain);
         let feedback = &scenario.feedback;
-        let tension = |path: &feedback::Path| match capture.cable {
-            Cable::Free => Tension {
-                from: 0,
-                to: 0,
+        let tension = |path: &feedback::Path| {
+            let [from, to] = match capture.cable {
+                Cable::Free => [0, 0],
+                Cable::Tense => [
+                    frames(capture.tense_from_s.unwrap_or(0.0)),
+                    capture.tense_to_s.map_or(u64::MAX, frames),
+                ],
+            };
+            Tension {
+                from,
+                to,
+                tense: amplitude(capture.tension_db),
                 freed: amplitude(-path.freed_by_db),
-            },
-            Cable::Tense => Tension {
-                from: frames(capture.tense_from_s.unwrap_or(0.0)),
-                to: capture.tense_to_s.map_or(u64::MAX, frames),
-                freed: amplitude(-path.freed_by_db),
-            },
+            }
         };
         let closed = capture.test_box.unwrap_or(scenario.session.test_box) == TestBox::Closed;
         let [from_s, to_s] = capture.interval_s();
