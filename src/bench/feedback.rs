@@ -181,6 +181,8 @@ pub struct Tension {
     pub from: u64,
     /// Up to this frame.
     pub to: u64,
+    /// Gain of the path meanwhile.
+    pub tense: f64,
     /// Gain of the path while the cable hangs freely.
     pub freed: f64,
 }
@@ -189,7 +191,7 @@ impl Tension {
     /// Gain of the path at `frame`.
     pub fn gain(&self, frame: u64) -> f64 {
         if (self.from..self.to).contains(&frame) {
-            1.0
+            self.tense
         } else {
             self.freed
         }

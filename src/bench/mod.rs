@@ -26,6 +26,7 @@
 //! ```
 
 mod device;
+mod document;
 mod feedback;
 mod filter;
 mod fir;

@@ -5,13 +5,14 @@ use std::f64::consts::{SQRT_2, TAU};
 use realfft::num_complex::Complex64;
 
 use super::device::{self, SOUND_M_PER_S};
+use super::document::TestBox;
 use super::feedback::{self, Tension};
 use super::filter::{Delay, amplitude};
 use super::fir::FractionalDelay;
 use super::loop_gain::{self, Worst};
 use super::random::Gaussian;
 use super::recorder::{self, Clock};
-use super::scenario::{Cable, Capture, Scenario, TestBox};
+use super::scenario::{Cable, Capture, Scenario};
 use super::spectrum::Colour;
 use super::stimulus::{NEWTONS_AT_0_DB, PASCALS_AT_0_DB, Source, Stimulus, value};
 use crate::diagnostic::{At, Result};
@@ -149,7 +150,7 @@ impl Renderer {
             let cable = self.bench.cable.as_ref();
             acoustic.map_or(Complex64::default(), |path| path.response(hz))
                 + cable.map_or(Complex64::default(), |(path, tension)| {
-                    path.response(hz) * if tense { 1.0 } else { tension.freed }
+                    path.response(hz) * if tense { tension.tense } else { tension.freed }
                 })
         };
         let around = |hz: f64| device.common_response(hz) * back(hz);
@@ -200,17 +201,20 @@ impl Bench {
         let gain = |hz: f64| plain.common_response(hz);
         let path = |path: &feedback::Path| feedback::Running::new(path, rate_hz, &gain);
         let feedback = &scenario.feedback;
-        let tension = |path: &feedback::Path| match capture.cable {
-            Cable::Free => Tension {
-                from: 0,
-                to: 0,
+        let tension = |path: &feedback::Path| {
+            let [from, to] = match capture.cable {
+                Cable::Free => [0, 0],
+                Cable::Tense => [
+                    frames(capture.tense_from_s.unwrap_or(0.0)),
+                    capture.tense_to_s.map_or(u64::MAX, frames),
+                ],
+            };
+            Tension {
+                from,
+                to,
+                tense: amplitude(capture.tension_db),
                 freed: amplitude(-path.freed_by_db),
-            },
-            Cable::Tense => Tension {
-                from: frames(capture.tense_from_s.unwrap_or(0.0)),
-                to: capture.tense_to_s.map_or(u64::MAX, frames),
-                freed: amplitude(-path.freed_by_db),
-            },
+            }
         };
         let closed = capture.test_box.unwrap_or(scenario.session.test_box) == TestBox::Closed;
         let [from_s, to_s] = capture.interval_s();

@@ -2,9 +2,10 @@
 
 use std::path::Path;
 
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 
 use super::device::Device;
+use super::document::{Session, TestBox};
 use super::feedback::Feedback;
 use super::recorder::{ForceChannel, MicrophoneChannel, Recorder};
 use super::stimulus::{Stimulus, value, within};
@@ -70,54 +71,6 @@ fn usual_rate_hz() -> u32 {
     48_000
 }
 
-/// What goes into the session file as it stands.
-#[derive(Debug, Clone, Default, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub(super) struct Session {
-    pub(super) code: Option<String>,
-    pub(super) date: Option<toml::Value>,
-    #[serde(rename = "box")]
-    pub(super) test_box: TestBox,
-    pub(super) device: Option<Worn>,
-    pub(super) person: Option<Person>,
-}
-
-#[derive(Debug, Clone, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Worn {
-    code: String,
-    side: Option<Side>,
-}
-
-#[derive(Debug, Clone, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Person {
-    code: String,
-    age_group: Option<AgeGroup>,
-}
-
-#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-enum Side {
-    Left,
-    Right,
-}
-
-#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-enum AgeGroup {
-    Adult,
-    Child,
-}
-
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub(super) enum TestBox {
-    #[default]
-    Closed,
-    Open,
-}
-
 /// The room around the box.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -163,6 +116,8 @@ pub struct Capture {
     pub(super) noise_reduction: bool,
     #[serde(default)]
     pub(super) cable: Cable,
+    #[serde(default)]
+    pub(super) tension_db: f64,
     pub(super) tense_from_s: Option<f64>,
     pub(super) tense_to_s: Option<f64>,
     #[serde(rename = "box")]
@@ -250,7 +205,18 @@ impl Scenario {
             path.as_ref()
                 .map_or(Ok(()), |path| path.check(name, rate_hz))?;
         }
+        let bytes_per_s = rate_hz * 2.0 * f64::from(scenario.recorder.bits / 8);
         for (index, capture) in scenario.captures.iter().enumerate() {
+            // A WAV file counts its bytes in 32 bits.
+            let longest_s = 4e9 / bytes_per_s;
+            within(
+                "capture.duration_s",
+                capture.duration_s,
+                0.05,
+                longest_s.min(3600.0),
+                "s",
+            )
+            .in_capture(&capture.name)?;
             capture.check(rate_hz).in_capture(&capture.name)?;
             if scenario.captures[..index]
                 .iter()
@@ -327,7 +293,6 @@ impl Capture {
             }
             .into());
         }
-        within("capture.duration_s", self.duration_s, 0.05, 3600.0, "s")?;
         let [from_s, to_s] = self.interval_s();
         if !(0.0 <= from_s && from_s < to_s && to_s <= self.duration_s) {
             let duration_s = self.duration_s;
@@ -353,6 +318,7 @@ impl Capture {
         }
         within("capture.start_s", self.start_s, 0.0, self.duration_s, "s")?;
         let distance_m = self.microphone_distance_m.unwrap_or(0.0);
+        within("capture.tension_db", self.tension_db, -100.0, 40.0, "dB")?;
         within("capture.microphone_distance_m", distance_m, 0.0, 0.2, "m")?;
         self.stimulus.check(rate_hz)
     }

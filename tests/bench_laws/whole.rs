@@ -235,3 +235,119 @@ fn the_demo_scenario_is_read() {
         "{seconds}"
     );
 }
+
+/// Third-octave front-to-back ratio of an ideal pair, |1 − m e^(−jω(τ + T))| from
+/// the front over |1 − m e^(−jω(T − τ))| from the back, at the band's middle.
+fn ideal_front_to_back_db(exact_hz: f64, mismatch_db: f64, delay_ratio: f64) -> f64 {
+    let travel_s = 0.01 / 343.0;
+    let m = 10f64.powf(mismatch_db / 20.0);
+    let size = |cosine: f64| {
+        let angle = std::f64::consts::TAU * exact_hz * travel_s * (cosine + delay_ratio);
+        ((1.0 - m * angle.cos()).powi(2) + (m * angle.sin()).powi(2)).sqrt()
+    };
+    20.0 * (size(1.0) / size(-1.0)).log10()
+}
+
+#[test]
+fn front_and_back_differ_as_the_geometry_says() {
+    let blocks = "[device.microphones]\npattern = \"supercardioid\"\nmismatch_db = 0.5";
+    let side = |degrees: f64| {
+        format!(
+            "duration_s = 5.0\nlevel_db_spl = 65.0\ndirectional = true\ndirection_deg = {degrees}\n\
+             stimulus = {{ kind = \"pink\" }}\nstream = 1\n"
+        )
+    };
+    let text = physical(blocks, &side(0.0)).replace("\"general\"", "\"front\"");
+    let text = format!(
+        "{text}\n[[capture]]\nname = \"b\"\nrole = \"back\"\n{}",
+        side(180.0)
+    );
+    let truth = truth(&rendered(&text));
+    let directional = truth["entries"].as_array().unwrap().last().unwrap();
+    assert_eq!(directional["entry"], "directional");
+    let level = |entry: usize, channel: usize, band: usize| {
+        let bands = &truth["entries"][entry]["channels"][channel]["bands"];
+        bands[band]["leq"]["value"].as_f64().unwrap()
+    };
+    for (index, band) in directional["bands"].as_array().unwrap().iter().enumerate() {
+        let exact_hz = band["exact_hz"].as_f64().unwrap();
+        let stated = band["front_to_back"]["value"].as_f64().unwrap();
+        // The middle stands for the band within 0.1 dB up to 4 kHz.
+        let expected = ideal_front_to_back_db(exact_hz, 0.5, 0.366 / 0.634);
+        if exact_hz < 4000.0 {
+            assert!(
+                (stated - expected).abs() < 0.1,
+                "{exact_hz}: {stated} for {expected}"
+            );
+        }
+        // And so do the levels that were rendered, to their own scatter.
+        let rendered =
+            level(0, 0, index) - level(0, 1, index) - level(2, 0, index) + level(2, 1, index);
+        assert!(
+            (stated - rendered).abs() < 0.3,
+            "{exact_hz}: {stated} and {rendered}"
+        );
+    }
+}
+
+#[test]
+fn the_margin_is_that_of_the_formula() {
+    // L = 0.5 at 6 ms and 0.5 ms.
+    let blocks = "[feedback.cable]\ndelay_s = 0.0005\ngain_db = -36.0206";
+    let feedback = |tension_db: f64| {
+        let capture = format!("duration_s = 1.0\ncable = \"tense\"\ntension_db = {tension_db}");
+        truth(&rendered(&physical(blocks, &capture)))["entries"][1]["margin"].clone()
+    };
+    let margin_db = |margin: &Value| margin["gain_margin"]["value"].as_f64().unwrap();
+    assert!((margin_db(&feedback(0.0)) - 6.0206).abs() < 0.001);
+    assert!((margin_db(&feedback(-6.0)) - 12.0206).abs() < 0.001);
+    let delay_s = feedback(0.0)["loop_delay_s"].as_f64().unwrap();
+    assert!((delay_s - 0.0065).abs() < 1e-6, "{delay_s}");
+}
+
+#[test]
+fn a_phase_inverted_pair_separates_into_speech_and_noise() {
+    let folder = tempfile::tempdir().unwrap();
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 48_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let path = folder.path().join("speech.wav");
+    let mut writer = hound::WavWriter::create(&path, spec).unwrap();
+    for n in 0..48_000_i32 {
+        writer
+            .write_sample((i64::from(n) * i64::from(n) % 20_011) as i32 - 10_000)
+            .unwrap();
+    }
+    writer.finalize().unwrap();
+    let half = |name: &str, inverted: bool| {
+        format!(
+            "[[capture]]\nname = \"{name}\"\nrole = \"general\"\nduration_s = 1.0\n\
+             level_db_spl = 65.0\nstream = 3\nstimulus = {{ kind = \"speech_in_noise\", \
+             file = \"speech.wav\", signal_to_noise_db = 5.0, inverted = {inverted} }}\n"
+        )
+    };
+    let text = format!(
+        "schema = 1\n[recorder]\nbits = 32\n{}{}",
+        half("plus", false),
+        half("minus", true)
+    );
+    let scenario = Scenario::parse(&text).unwrap();
+    render(&scenario, folder.path(), folder.path(), &mut |_, _| {}).unwrap();
+    let read = |name: &str| -> Vec<f64> {
+        let mut reader = hound::WavReader::open(folder.path().join(name)).unwrap();
+        reader
+            .samples::<f32>()
+            .map(|s| f64::from(s.unwrap()))
+            .collect()
+    };
+    let (plus, minus) = (read("plus.wav"), read("minus.wav"));
+    let power = |sign: f64| -> f64 {
+        let pairs = plus.iter().zip(&minus).skip(2000);
+        pairs.map(|(a, b)| (a + sign * b).powi(2)).sum()
+    };
+    let ratio_db = 10.0 * (power(1.0) / power(-1.0)).log10();
+    assert!((ratio_db - 5.0).abs() < 0.5, "{ratio_db}");
+}

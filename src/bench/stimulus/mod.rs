@@ -216,7 +216,7 @@ impl Stimulus {
                 hz("lowest_hz", *lowest_hz)?;
                 hz("highest_hz", *highest_hz)?;
                 above("stimulus.highest_hz", *highest_hz, *lowest_hz)?;
-                seconds("period_s", *period_s)
+                within("stimulus.period_s", *period_s, 0.05, 10.0, "s")
             }
             _ => Ok(()),
         }

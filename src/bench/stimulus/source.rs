@@ -20,6 +20,13 @@ pub struct Source {
     active: [u64; 2],
 }
 
+/// A tone of one level, relative to that of the stimulus.
+struct Step {
+    frequency_hz: f64,
+    level: f64,
+    frames: u64,
+}
+
 enum Kind {
     Silence,
     Noise(Gaussian, Colour),
@@ -27,8 +34,9 @@ enum Kind {
     InNoise(Vec<f64>, f64, Gaussian, Colour),
     Steps {
         phase: f64,
-        steps: Vec<(f64, f64)>,
-        length: u64,
+        steps: Vec<Step>,
+        index: usize,
+        left: u64,
     },
     Sweep {
         lowest_hz: f64,
@@ -76,21 +84,33 @@ impl Source {
                 let gain = sign * amplitude(-signal_to_noise_db);
                 Kind::InNoise(played()?, gain, random, Colour::speech(rate_hz))
             }
-            Stimulus::Tone { frequency_hz } => steps(vec![(*frequency_hz, 1.0)], u64::MAX),
+            Stimulus::Tone { frequency_hz } => steps(vec![Step {
+                frequency_hz: *frequency_hz,
+                level: 1.0,
+                frames: u64::MAX,
+            }]),
             Stimulus::SteppedTones {
                 frequencies_hz,
                 step_s,
-            } => steps(
-                frequencies_hz.iter().map(|hz| (*hz, 1.0)).collect(),
-                frames(*step_s),
-            ),
+            } => {
+                let step = |hz: &f64| Step {
+                    frequency_hz: *hz,
+                    level: 1.0,
+                    frames: frames(*step_s),
+                };
+                steps(frequencies_hz.iter().map(step).collect())
+            }
             Stimulus::Staircase {
                 frequency_hz,
                 levels_db_spl,
                 step_s,
             } => {
-                let step = |db: &f64| (*frequency_hz, amplitude(db - level_db_spl));
-                steps(levels_db_spl.iter().map(step).collect(), frames(*step_s))
+                let step = |db: &f64| Step {
+                    frequency_hz: *frequency_hz,
+                    level: amplitude(db - level_db_spl),
+                    frames: frames(*step_s),
+                };
+                steps(levels_db_spl.iter().map(step).collect())
             }
             Stimulus::Bursts {
                 frequency_hz,
@@ -98,12 +118,13 @@ impl Source {
                 off_s,
                 rest_db_spl,
             } => {
-                // As many equal steps as make both parts whole multiples of 1 ms.
                 let rest = rest_db_spl.map_or(0.0, |db| amplitude(db - level_db_spl));
-                let count = |seconds: f64| (seconds * 1e3).round().max(1.0) as usize;
-                let mut list = vec![(*frequency_hz, 1.0); count(*on_s)];
-                list.resize(list.len() + count(*off_s), (*frequency_hz, rest));
-                steps(list, frames(1e-3))
+                let part = |level, seconds: f64| Step {
+                    frequency_hz: *frequency_hz,
+                    level,
+                    frames: frames(seconds),
+                };
+                steps(vec![part(1.0, *on_s), part(rest, *off_s)])
             }
             Stimulus::Sweep {
                 lowest_hz,
@@ -152,11 +173,17 @@ impl Source {
             Kind::Steps {
                 phase,
                 steps,
-                length,
+                index,
+                left,
             } => {
-                let (hz, level) = steps[(at / *length) as usize % steps.len()];
-                let sample = SQRT_2 * level * libm::sin(TAU * *phase);
-                *phase += hz / self.rate_hz;
+                if *left == 0 {
+                    *index = (*index + 1) % steps.len();
+                    *left = steps[*index].frames;
+                }
+                *left -= 1;
+                let step = &steps[*index];
+                let sample = SQRT_2 * step.level * libm::sin(TAU * *phase);
+                *phase += step.frequency_hz / self.rate_hz;
                 *phase -= libm::floor(*phase);
                 sample
             }
@@ -179,11 +206,13 @@ impl Source {
     }
 }
 
-fn steps(steps: Vec<(f64, f64)>, length: u64) -> Kind {
+/// Tones one after the other, without a jump of the phase; repeated.
+fn steps(steps: Vec<Step>) -> Kind {
     Kind::Steps {
         phase: 0.0,
+        left: steps.first().map_or(0, |step| step.frames),
+        index: 0,
         steps,
-        length,
     }
 }
 
