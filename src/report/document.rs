@@ -1,12 +1,8 @@
 //! The report before it has a form: questions, answers and what stands behind
 //! them. It knows roles and figures, but no ink, no markup and no width.
 
-use crate::diagnostic::Result;
 use crate::measurement::Kind;
-use crate::pipeline::Record;
-use crate::quantity::{Quantity, Reading, Uncertainty};
-
-use super::{number, section};
+use crate::quantity::{Band, Quantity, Reading, Uncertainty};
 
 /// A whole report.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,17 +23,6 @@ pub struct Document {
     pub particulars: Vec<(String, Vec<Block>)>,
     /// What to heed before acting on the report.
     pub cautions: Vec<String>,
-}
-
-impl Document {
-    /// Tells `record` in sections.
-    ///
-    /// # Errors
-    /// [`Problem::Internal`](crate::Problem::Internal) if a part of the record
-    /// cannot be serialised.
-    pub fn of(record: &Record) -> Result<Self> {
-        section::document(record)
-    }
 }
 
 /// One question and its answer.
@@ -220,7 +205,7 @@ impl BandCurves {
                 if !names.contains(&series.name.as_str()) {
                     names.push(&series.name);
                 }
-                let label = number::band_label(*hz);
+                let label = Band::named(*hz).map_or_else(|_| hz.to_string(), Band::label);
                 if !bands.contains(&label) {
                     bands.push(label);
                 }

@@ -28,34 +28,40 @@ const OWN: [(Kind, Make); 3] = [
 /// Most sentences of the lead.
 const LEAD: usize = 3;
 
-/// Tells `record` in sections.
-pub(super) fn document(record: &Record) -> Result<Document> {
-    let doubts = trust::doubts(record);
-    let mut sections = vec![trust::section(record, &doubts)];
-    for (kind, make) in OWN {
-        if entries(record, kind).next().is_some() {
-            sections.push(make(record, &doubts));
+impl Document {
+    /// Tells `record` in sections.
+    ///
+    /// # Errors
+    /// [`Problem::Internal`](crate::Problem::Internal) if a part of the record
+    /// cannot be serialised.
+    pub fn of(record: &Record) -> Result<Self> {
+        let doubts = trust::doubts(record);
+        let mut sections = vec![trust::section(record, &doubts)];
+        for (kind, make) in OWN {
+            if entries(record, kind).next().is_some() {
+                sections.push(make(record, &doubts));
+            }
         }
-    }
-    for kind in Kind::ALL {
-        let own = OWN.iter().any(|(with_own, _)| with_own == kind);
-        if !own && entries(record, *kind).next().is_some() {
-            sections.push(plain::section(record, *kind, &doubts)?);
+        for kind in Kind::ALL {
+            let own = OWN.iter().any(|(with_own, _)| with_own == kind);
+            if !own && entries(record, *kind).next().is_some() {
+                sections.push(plain::section(record, *kind, &doubts)?);
+            }
         }
+        Ok(Document {
+            title: title(record),
+            identity: record.session.as_ref().map_or_else(
+                || "analysis of recordings".to_owned(),
+                |session| format!("session {}", session.code),
+            ),
+            lead: lead(&sections),
+            facts: facts(record),
+            sections,
+            gaps: record.gaps.iter().map(|gap| gap_of(gap)).collect(),
+            particulars: particulars::of(record)?,
+            cautions: particulars::CAUTIONS.map(str::to_owned).to_vec(),
+        })
     }
-    Ok(Document {
-        title: title(record),
-        identity: record.session.as_ref().map_or_else(
-            || "analysis of recordings".to_owned(),
-            |session| format!("session {}", session.code),
-        ),
-        lead: lead(&sections),
-        facts: facts(record),
-        sections,
-        gaps: record.gaps.iter().map(|gap| gap_of(gap)).collect(),
-        particulars: particulars::of(record)?,
-        cautions: particulars::CAUTIONS.map(str::to_owned).to_vec(),
-    })
 }
 
 /// The entries of one measurement.
