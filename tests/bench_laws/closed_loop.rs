@@ -34,6 +34,7 @@ fn close(feedback: &str, hz: f64, path: Complex64) {
     let a = device(hz);
     let expected = 20.0 * (a / (1.0 - a * path)).norm().log10();
     let found = gain_db(feedback, hz);
+    println!("{hz} Hz: {found:.4} dB, formula {expected:.4} dB");
     assert!(
         (found - expected).abs() < 0.05,
         "{hz} Hz: {found} dB for {expected} dB"
@@ -86,6 +87,7 @@ fn a_resonant_cable_closes_the_loop_as_the_formula_says() {
             sums[1] += turn * frame[1];
         }
         let found = 20.0 * (sums[0].norm() / sums[1].norm()).log10();
+        println!("{hz} Hz: {found:.4} dB, formula {expected:.4} dB");
         assert!(
             (found - expected).abs() < 0.05,
             "{hz} Hz: {found} dB for {expected} dB"
@@ -130,5 +132,6 @@ fn an_unstable_loop_grows_by_its_excess_per_round() {
         10.0 * sum.log10()
     };
     let growth = level(24_000 + 312 * 30) - level(24_000);
+    println!("{growth:.4} dB in 30 rounds");
     assert!((growth - 30.0).abs() < 0.1, "{growth} dB in 30 rounds");
 }

@@ -122,7 +122,8 @@ pub struct CaptureTruth {
     name: String,
     force: Vec<(Band, Option<f64>)>,
     pressure: Vec<(Band, Option<f64>)>,
-    feedback: Option<(Vec<line::Stretch>, Option<Worst>)>,
+    stretches: Vec<line::Stretch>,
+    worst: Option<Worst>,
     /// Power gain of the device per band, weighted with the stimulus.
     gains: Vec<(Band, f64)>,
 }
@@ -172,13 +173,12 @@ impl Witness {
         capture: &Capture,
         renderer: &Renderer,
     ) -> CaptureTruth {
-        let has_loop = renderer.response(1000.0, 0.0).is_some();
-        let stretches = self.line.map_or_else(Vec::new, LineCourse::finish);
         CaptureTruth {
             name: capture.name.clone(),
             force: self.force.finish(),
             pressure: self.pressure.finish(),
-            feedback: has_loop.then(|| (stretches, renderer.worst(self.tense))),
+            stretches: self.line.map_or_else(Vec::new, LineCourse::finish),
+            worst: renderer.worst(self.tense),
             gains: gains(scenario, capture, renderer),
         }
     }
@@ -193,19 +193,18 @@ impl CaptureTruth {
                 channel(Role::Microphone, &self.pressure),
             ),
         };
-        let feedback = self.feedback.map(|(stretches, worst)| Feedback {
+        let worst = self.worst;
+        let event = |stretch: line::Stretch| {
+            Some(Event {
+                frequency_hz: rounded(worst?.frequency_hz),
+                start_s: rounded(stretch.start_s),
+                end_s: rounded(stretch.end_s),
+                level: level(Some(stretch.mean_square)),
+            })
+        };
+        let feedback = Feedback {
             capture: self.name,
-            events: stretches
-                .into_iter()
-                .filter_map(|stretch| {
-                    Some(Event {
-                        frequency_hz: rounded(worst?.frequency_hz),
-                        start_s: rounded(stretch.start_s),
-                        end_s: rounded(stretch.end_s),
-                        level: level(Some(stretch.mean_square)),
-                    })
-                })
-                .collect(),
+            events: self.stretches.into_iter().filter_map(event).collect(),
             margin: Margin {
                 gain_margin: match worst {
                     Some(worst) => difference(worst.margin_db),
@@ -214,8 +213,8 @@ impl CaptureTruth {
                 frequency_hz: worst.map(|worst| rounded(worst.frequency_hz)),
                 loop_delay_s: worst.map(|worst| (worst.delay_s * 1e7).round() / 1e7),
             },
-        });
-        std::iter::once(Entry::Levels(levels)).chain(feedback.map(Entry::Feedback))
+        };
+        [Entry::Levels(levels), Entry::Feedback(feedback)].into_iter()
     }
 }
 
