@@ -351,3 +351,19 @@ fn a_phase_inverted_pair_separates_into_speech_and_noise() {
     let ratio_db = 10.0 * (power(1.0) / power(-1.0)).log10();
     assert!((ratio_db - 5.0).abs() < 0.5, "{ratio_db}");
 }
+
+#[test]
+fn the_worst_scenario_stays_finite() {
+    let blocks = "[device]\ngain_db = [[1000.0, 80.0]]\n\
+                  [device.compression]\nratio = [0.5]\nknee_db_spl = [0.0]\n\
+                  [device.distortion]\nsecond_percent = 50.0\nthird_percent = 20.0\nat_db = 60.0\n\
+                  [device.transducer]\nresonance_hz = 800.0\nresonance_q = 30.0\n\
+                  [feedback.acoustic]\ngain_db = 100.0\nto_reference_db = 40.0\n\
+                  [feedback.cable]\nmargin_db = -40.0\n\
+                  resonance = [{ frequency_hz = 2000.0, q = 200.0 }]";
+    let capture = "duration_s = 2.0\nlevel_db_spl = 140.0\ncable = \"tense\"\ntension_db = 40.0\n\
+                   directional = true\nnoise_reduction = true\nstimulus = { kind = \"white\" }";
+    for frame in samples(&physical(blocks, capture), 4096) {
+        assert!(frame.iter().all(|x| x.is_finite()), "{frame:?}");
+    }
+}
