@@ -1,58 +1,11 @@
 //! The documents beside the captures: calibration, session, response.
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use super::filter::amplitude;
 use super::scenario::{Capture, Scenario};
+use super::session::{Person, TestBox, Worn};
 use crate::diagnostic::{Diagnostic, Problem, Result};
-
-/// What goes into the session file as it stands.
-#[derive(Debug, Clone, Default, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub(super) struct Session {
-    pub(super) code: Option<String>,
-    pub(super) date: Option<toml::Value>,
-    #[serde(rename = "box")]
-    pub(super) test_box: TestBox,
-    pub(super) device: Option<Worn>,
-    pub(super) person: Option<Person>,
-}
-
-#[derive(Debug, Clone, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Worn {
-    code: String,
-    side: Option<Side>,
-}
-
-#[derive(Debug, Clone, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Person {
-    code: String,
-    age_group: Option<AgeGroup>,
-}
-
-#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-enum Side {
-    Left,
-    Right,
-}
-
-#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-enum AgeGroup {
-    Adult,
-    Child,
-}
-
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub(super) enum TestBox {
-    #[default]
-    Closed,
-    Open,
-}
 
 #[derive(Serialize)]
 struct CalibrationDocument {

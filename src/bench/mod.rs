@@ -36,6 +36,7 @@ mod random;
 mod recorder;
 mod renderer;
 mod scenario;
+mod session;
 mod spectrum;
 mod stimulus;
 mod truth;

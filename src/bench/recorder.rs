@@ -6,7 +6,6 @@ use serde::Deserialize;
 
 use super::filter::{Biquad, amplitude};
 use super::random::Gaussian;
-use super::scenario::Dropout;
 use super::stimulus::{value, within};
 use crate::diagnostic::Result;
 
@@ -349,6 +348,14 @@ impl Clock {
         }
         sum
     }
+}
+
+/// Samples that the recorder lost: both channels are zero.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Dropout {
+    pub(super) at_s: f64,
+    pub(super) duration_s: f64,
 }
 
 #[cfg(test)]

@@ -5,7 +5,6 @@ use std::f64::consts::{SQRT_2, TAU};
 use realfft::num_complex::Complex64;
 
 use super::device::{self, SOUND_M_PER_S};
-use super::document::TestBox;
 use super::feedback::{self, Tension};
 use super::filter::{Delay, amplitude};
 use super::fir::FractionalDelay;
@@ -13,6 +12,7 @@ use super::loop_gain::{self, Worst};
 use super::random::Gaussian;
 use super::recorder::{self, Clock};
 use super::scenario::{Cable, Capture, Scenario};
+use super::session::TestBox;
 use super::spectrum::Colour;
 use super::stimulus::{NEWTONS_AT_0_DB, PASCALS_AT_0_DB, Source, Stimulus, value};
 use crate::diagnostic::{At, Result};

@@ -5,9 +5,9 @@ use std::path::Path;
 use serde::Deserialize;
 
 use super::device::Device;
-use super::document::{Session, TestBox};
 use super::feedback::Feedback;
-use super::recorder::{ForceChannel, MicrophoneChannel, Recorder};
+use super::recorder::{Dropout, ForceChannel, MicrophoneChannel, Recorder};
+use super::session::{Session, TestBox};
 use super::stimulus::{Stimulus, value, within};
 use crate::diagnostic::{At, Problem, Result, toml_problem};
 
@@ -144,14 +144,6 @@ pub(super) enum Cable {
     Free,
     /// Under tension (between `tense_from_s` and `tense_to_s`, if given).
     Tense,
-}
-
-/// Samples that the recorder lost: both channels are zero.
-#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Dropout {
-    pub(super) at_s: f64,
-    pub(super) duration_s: f64,
 }
 
 impl Scenario {

@@ -1,0 +1,51 @@
+//! What a scenario says of the appointment, as its session file repeats it.
+
+use serde::{Deserialize, Serialize};
+
+/// What goes into the session file as it stands.
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct Session {
+    pub(super) code: Option<String>,
+    pub(super) date: Option<toml::Value>,
+    #[serde(rename = "box")]
+    pub(super) test_box: TestBox,
+    pub(super) device: Option<Worn>,
+    pub(super) person: Option<Person>,
+}
+
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Worn {
+    code: String,
+    side: Option<Side>,
+}
+
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Person {
+    code: String,
+    age_group: Option<AgeGroup>,
+}
+
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum Side {
+    Left,
+    Right,
+}
+
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+enum AgeGroup {
+    Adult,
+    Child,
+}
+
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub(super) enum TestBox {
+    #[default]
+    Closed,
+    Open,
+}
