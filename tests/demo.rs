@@ -58,9 +58,19 @@ fn the_demo_answers_and_writes_a_page() {
         String::from_utf8_lossy(&output.stderr)
     );
     assert!(String::from_utf8_lossy(&output.stderr).contains("written: demo-report.html"));
-    for word in ["feedback", "outside", "front", "1 µN"] {
+    for word in ["feeding back", "outside", "front", "1 µn"] {
         assert!(printed.to_lowercase().contains(word), "{word}");
     }
+    // What the README shows is what the demo says.
+    let readme = text("README.md");
+    let shown = readme
+        .split("It begins\n\n```text\n")
+        .nth(1)
+        .unwrap()
+        .split("```")
+        .next()
+        .unwrap();
+    assert!(printed.contains(shown), "{shown}");
     let page = fs::read_to_string(folder.path().join("demo-report.html")).unwrap();
     for piece in ["<svg", "default-src 'none'", "sha256", "micronewton"] {
         assert!(

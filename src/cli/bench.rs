@@ -49,11 +49,7 @@ impl Bench {
         let mut tables = String::new();
         for path in &self.score {
             let rows = self.score_of(path)?;
-            let name = path
-                .file_name()
-                .unwrap_or(path.as_os_str())
-                .to_string_lossy();
-            tables.push_str(&table(&name, &rows));
+            tables.push_str(&table(&path.display().to_string(), &rows));
         }
         output::print(&tables)?;
         Ok(Status::Done)

@@ -337,8 +337,8 @@ fn captures(record: &Record) -> Table {
                     let interval = levels.interval;
                     Some(format!(
                         "{} to {}",
-                        number::fixed(interval.from_s, 2),
-                        number::fixed(interval.to_s, 2)
+                        number::fixed(interval.from_s, 1),
+                        number::fixed(interval.to_s, 1)
                     ))
                 }
                 _ => None,
