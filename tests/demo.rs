@@ -72,7 +72,7 @@ fn the_demo_answers_and_writes_a_page() {
         .unwrap();
     assert!(printed.contains(shown), "{shown}");
     let page = fs::read_to_string(folder.path().join("demo-report.html")).unwrap();
-    for piece in ["<svg", "default-src 'none'", "sha256", "micronewton"] {
+    for piece in ["<svg", "default-src 'none'", "sha-256", "micronewton"] {
         assert!(
             page.to_lowercase().contains(&piece.to_lowercase()),
             "{piece}"
