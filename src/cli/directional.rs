@@ -3,9 +3,9 @@ use std::path::PathBuf;
 use clap::Args;
 use micronewton::diagnostic::Result;
 use micronewton::measurement::Kind;
-use micronewton::pipeline::{CapturePlan, CaptureRole, Plan};
+use micronewton::pipeline::{CapturePlan, CaptureRole, Plan, read_calibration};
 
-use super::{Common, Status, calibration, measure};
+use super::{Common, Status, measure};
 
 /// Front-to-back difference: force level with the sound from the front minus
 /// from the back, corrected by the reference microphone, band by band.
@@ -31,7 +31,7 @@ pub struct Directional {
 
 impl Directional {
     pub fn run(self) -> Result<Status> {
-        let (calibration, documents) = calibration(&self.calibration)?;
+        let (calibration, documents) = read_calibration(&self.calibration)?;
         let capture = |file, role| CapturePlan::of_file(file, role, &calibration);
         let mut captures = vec![
             capture(&self.front, CaptureRole::Front),

@@ -3,9 +3,9 @@ use std::path::PathBuf;
 use clap::Args;
 use micronewton::diagnostic::Result;
 use micronewton::measurement::Kind;
-use micronewton::pipeline::{CapturePlan, CaptureRole, Plan};
+use micronewton::pipeline::{CapturePlan, CaptureRole, Plan, read_calibration};
 
-use super::{Common, Status, calibration, measure};
+use super::{Common, Status, measure};
 
 /// Oscillations: narrow, lasting lines of the force channel that the sound at
 /// the reference microphone does not explain.
@@ -29,7 +29,7 @@ pub struct Feedback {
 
 impl Feedback {
     pub fn run(self) -> Result<Status> {
-        let (calibration, documents) = calibration(&self.calibration)?;
+        let (calibration, documents) = read_calibration(&self.calibration)?;
         let capture = |file| CapturePlan::of_file(file, CaptureRole::General, &calibration);
         let captures = self.files.iter().map(|file| capture(file)).collect();
         let mut plan = Plan::without_session(calibration, documents, captures, &[Kind::Feedback]);

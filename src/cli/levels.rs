@@ -4,10 +4,10 @@ use clap::Args;
 use micronewton::diagnostic::{At, Problem, Result};
 use micronewton::levels::Interval;
 use micronewton::measurement::Kind;
-use micronewton::pipeline::{CapturePlan, CaptureRole, Plan};
+use micronewton::pipeline::{CapturePlan, CaptureRole, Plan, read_calibration};
 use micronewton::quantity::{Band, BandRange};
 
-use super::{Common, Status, calibration, measure};
+use super::{Common, Status, measure};
 
 /// Third-octave levels of WAV files: equivalent level, largest and smallest F-
 /// and S-weighted level, exceeded levels; force re 1 µN, sound re 20 µPa.
@@ -56,7 +56,7 @@ impl Levels {
             Band::named(self.lowest_band).at_key("--lowest-band")?,
             Band::named(self.highest_band).at_key("--highest-band")?,
         )?;
-        let (calibration, documents) = calibration(&self.calibration)?;
+        let (calibration, documents) = read_calibration(&self.calibration)?;
         let captures = self.files.iter().map(|file| {
             let mut capture = CapturePlan::of_file(file, CaptureRole::General, &calibration);
             capture.interval = Interval {

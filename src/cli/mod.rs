@@ -17,7 +17,7 @@ use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
 use micronewton::diagnostic::{At, Diagnostic, Problem, Result, Severity};
-use micronewton::pipeline::{Plan, Record, read_calibration, run as run_plan};
+use micronewton::pipeline::{Plan, Record, run as run_plan};
 
 use output::Format;
 use progress::Bar;
@@ -190,16 +190,6 @@ impl Common {
             Status::Done
         }
     }
-}
-
-/// A calibration file and the documents read for it.
-type ReadCalibration = (
-    micronewton::Calibration,
-    Vec<micronewton::capture::InputFile>,
-);
-
-fn calibration(path: &Path) -> Result<ReadCalibration> {
-    read_calibration(path)
 }
 
 #[cfg(test)]
