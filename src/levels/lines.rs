@@ -1,48 +1,23 @@
 //! Narrow lines of the force channel, followed through time, and what the
 //! microphone channel holds at the same frequency.
 //!
-//! Both channels go through one complex transform (force real, microphone
-//! imaginary) of about 85 ms, Hann window, half overlap. In each frame the lines
-//! that stand above the noise of their critical band are picked; lines that
-//! continue are joined to tracks. What stays is one summary per track, so that
+//! In frames that overlap by half, the lines that stand above the noise of their
+//! critical band are picked; lines that continue are joined to tracks. What stays is one summary per track, so that
 //! memory does not grow with the recording.
 
-use std::f64::consts::PI;
-use std::sync::Arc;
+use rustfft::num_complex::Complex64;
 
-use rustfft::{Fft, FftPlanner, num_complex::Complex64};
+use super::frame::{Frame, Peak};
 
-/// Frame length aimed at, in seconds.
-const FRAME_S: f64 = 0.0853;
-/// Lines are sought from here up, in Hz.
-const LOWEST_HZ: f64 = 150.0;
-/// … to here, and to 0.45 of the sampling rate.
-const HIGHEST_HZ: f64 = 10_000.0;
-/// Bins that hold a line under a Hann window, to either side of its peak.
-const REACH: usize = 2;
-/// A line must stand this far above the noise of its critical band, in dB, to
-/// be followed at all.
-const FLOOR_DB: f64 = 6.0;
-/// Lines followed per frame and channel.
-const PER_FRAME: usize = 10;
 /// Frames a track may miss before it ends.
 const GAP_FRAMES: u64 = 3;
 /// A track shorter than this is forgotten, in seconds.
 const SHORTEST_S: f64 = 0.25;
-/// Multiples are sought up to this order: a limiter makes them that high.
-const HIGHEST_ORDER: f64 = 12.0;
 /// A line this much weaker (in power) than one that runs beside it may be a
 /// product of its distortion.
 const PRODUCT: f64 = 0.01;
 /// Tracks kept; the strongest stay.
 const TRACKS: usize = 256;
-
-/// Width of the critical band at `frequency_hz`: 25 + 75 (1 + 1.4 f²)^0.69 Hz,
-/// f in kHz (ECMA-418-1, as transcribed by a public general acoustics library).
-pub fn critical_bandwidth_hz(frequency_hz: f64) -> f64 {
-    let khz = frequency_hz / 1000.0;
-    25.0 + 75.0 * (1.0 + 1.4 * khz * khz).powf(0.69)
-}
 
 /// A line of the force channel that lasted.
 #[derive(Debug, Clone)]
@@ -83,16 +58,11 @@ pub struct Lines {
 
 /// The fold that makes [`Lines`].
 pub struct LineReduction {
-    fft: Arc<dyn Fft<f64>>,
-    window: Vec<f64>,
-    rate_hz: f64,
+    frame: Frame,
+    /// Time from one frame to the next, in seconds.
+    step_s: f64,
     pending: Vec<[f64; 2]>,
-    frame: Vec<Complex64>,
-    scratch: Vec<Complex64>,
     frames: u64,
-    /// Frame spectra of both channels, and their running sums.
-    power: [Vec<f64>; 2],
-    running: [Vec<f64>; 2],
     sums: Vec<Cross>,
     open: Vec<Track>,
     closed: Vec<Track>,
@@ -106,20 +76,12 @@ struct Cross {
     both: Complex64,
 }
 
-struct Peak {
-    bin: usize,
-    frequency_hz: f64,
-    power: f64,
-    tone_to_noise: f64,
-}
-
 #[derive(Debug, Clone)]
 struct Track {
     first: u64,
     last: u64,
     count: f64,
     frequency_hz: f64,
-    weight: f64,
     weighted_hz: f64,
     power: f64,
     microphone_power: f64,
@@ -131,23 +93,13 @@ struct Track {
 impl LineReduction {
     /// At rest, for `rate_hz`.
     pub fn new(rate_hz: u32) -> Self {
-        let rate_hz = f64::from(rate_hz);
-        let length = 1usize << (FRAME_S * rate_hz).log2().round() as u32;
-        let fft = FftPlanner::new().plan_fft_forward(length);
-        let bins = length / 2;
+        let frame = Frame::new(f64::from(rate_hz));
         Self {
-            window: (0..length)
-                .map(|n| 0.5 - 0.5 * (2.0 * PI * n as f64 / length as f64).cos())
-                .collect(),
-            scratch: vec![Complex64::ZERO; fft.get_inplace_scratch_len()],
-            fft,
-            rate_hz,
+            step_s: frame.length() as f64 / 2.0 / f64::from(rate_hz),
+            sums: vec![Cross::default(); frame.length() / 2],
+            frame,
             pending: Vec::new(),
-            frame: vec![Complex64::ZERO; length],
             frames: 0,
-            power: [vec![0.0; bins], vec![0.0; bins]],
-            running: [vec![0.0; bins + 1], vec![0.0; bins + 1]],
-            sums: vec![Cross::default(); bins],
             open: Vec::new(),
             closed: Vec::new(),
         }
@@ -156,34 +108,25 @@ impl LineReduction {
     /// Takes in a block of frames in N and Pa.
     pub fn push(&mut self, frames: &[[f64; 2]]) {
         self.pending.extend_from_slice(frames);
-        let length = self.frame.len();
+        let length = self.frame.length();
         let mut start = 0;
         while start + length <= self.pending.len() {
-            for (n, value) in self.frame.iter_mut().enumerate() {
-                let [force, microphone] = self.pending[start + n];
-                *value = Complex64::new(force, microphone) * self.window[n];
-            }
-            self.fft
-                .process_with_scratch(&mut self.frame, &mut self.scratch);
+            self.frame.transform(&self.pending[start..]);
             self.analyse();
             start += length / 2;
         }
         self.pending.drain(..start);
     }
 
-    fn resolution_hz(&self) -> f64 {
-        self.rate_hz / self.frame.len() as f64
-    }
-
     fn analyse(&mut self) {
-        self.separate();
-        let force = self.peaks(0);
-        let microphone = self.peaks(1);
+        self.average();
+        let force = self.frame.peaks(0);
+        let microphone = self.frame.peaks(1);
         for peak in &force {
             let stronger = force.iter().filter(|other| other.power > 4.0 * peak.power);
             let harmonic = stronger
                 .chain(&microphone)
-                .any(|root| self.is_multiple(peak, root));
+                .any(|root| self.frame.is_multiple(peak, root));
             self.follow(peak, harmonic);
         }
         let frame = self.frames;
@@ -195,103 +138,24 @@ impl LineReduction {
         self.frames += 1;
     }
 
-    /// Parts the transform into its two real channels and adds to the averages.
-    fn separate(&mut self) {
-        let length = self.frame.len();
-        // Mean square of a line that lies wholly in its bins: Σ|X|² · scale.
-        let squares: f64 = self.window.iter().map(|w| w * w).sum();
-        let scale = 2.0 / (length as f64 * squares);
-        let part = |bin: usize| {
-            let here = self.frame[bin];
-            let there = self.frame[(length - bin) % length].conj();
-            let microphone = (here - there) * Complex64::new(0.0, -0.5);
-            ((here + there) * 0.5, microphone)
-        };
-        for bin in 0..length / 2 {
-            let (force, microphone) = part(bin);
-            self.power[0][bin] = force.norm_sqr() * scale;
-            self.power[1][bin] = microphone.norm_sqr() * scale;
-            for channel in 0..2 {
-                self.running[channel][bin + 1] =
-                    self.running[channel][bin] + self.power[channel][bin];
-            }
-        }
-        // A frame counts for the averages by how little force it holds for its
-        // sound: what an oscillation adds would otherwise drown the rest.
-        let [force, microphone] = [0, 1].map(|channel| self.running[channel][length / 2]);
-        let weight = scale * microphone / force;
+    /// Adds the frame to the averages. It counts by how little force it holds for
+    /// its sound: what an oscillation adds would otherwise drown the rest.
+    fn average(&mut self) {
+        let weight = self.frame.total(1) / self.frame.total(0);
         if !weight.is_finite() {
             return;
         }
-        for bin in 0..length / 2 {
-            let (force, microphone) = part(bin);
-            let sums = &mut self.sums[bin];
+        for (bin, sums) in self.sums.iter_mut().enumerate() {
+            let [force, microphone] = self.frame.bin(bin);
             sums.force += force.norm_sqr() * weight;
             sums.microphone += microphone.norm_sqr() * weight;
             sums.both += force * microphone.conj() * weight;
         }
     }
 
-    /// Line power at `bin`, and its ratio to the noise of the critical band.
-    fn tone(&self, channel: usize, bin: usize) -> (f64, f64) {
-        let power = |from: usize, to: usize| {
-            (self.running[channel][to] - self.running[channel][from]).max(0.0)
-        };
-        let bins = self.power[channel].len();
-        let half = 0.5 * critical_bandwidth_hz(bin as f64 * self.resolution_hz());
-        let half = ((half / self.resolution_hz()) as usize).max(2 * REACH + 2);
-        let (low, high) = (bin.saturating_sub(half).max(1), (bin + half + 1).min(bins));
-        let (from, to) = (bin.saturating_sub(REACH), (bin + REACH + 1).min(bins));
-        let around = power(low, from) + power(to, high);
-        let noise_bins = (from.saturating_sub(low) + high.saturating_sub(to)).max(1) as f64;
-        let noise = around * (high - low) as f64 / noise_bins;
-        let line_noise = around * (to - from) as f64 / noise_bins;
-        let line = (power(from, to) - line_noise).max(0.0);
-        (line, line / noise.max(f64::MIN_POSITIVE))
-    }
-
-    /// The lines of the present frame, strongest above its noise first.
-    fn peaks(&self, channel: usize) -> Vec<Peak> {
-        let resolution_hz = self.resolution_hz();
-        let power = &self.power[channel];
-        let low = (LOWEST_HZ / resolution_hz).ceil() as usize;
-        let high = (HIGHEST_HZ.min(0.45 * self.rate_hz) / resolution_hz) as usize;
-        let floor = 10f64.powf(FLOOR_DB / 10.0);
-        let mut peaks = Vec::new();
-        for bin in low.max(REACH)..high {
-            let [below, here, above] = [power[bin - 1], power[bin], power[bin + 1]];
-            // A line of a Hann window towers above what is three bins away.
-            if !(here > below && here >= above && here > power[bin - REACH] * 4.0) {
-                continue;
-            }
-            let (line, tone_to_noise) = self.tone(channel, bin);
-            if tone_to_noise < floor {
-                continue;
-            }
-            peaks.push(Peak {
-                bin,
-                frequency_hz: (bin as f64 + vertex(below, here, above)) * resolution_hz,
-                power: line,
-                tone_to_noise,
-            });
-        }
-        peaks.sort_by(|a, b| b.tone_to_noise.total_cmp(&a.tone_to_noise));
-        peaks.truncate(PER_FRAME);
-        peaks
-    }
-
-    /// Whether a line stands at a multiple of another, to within what the
-    /// interpolation between bins leaves open.
-    fn is_multiple(&self, peak: &Peak, root: &Peak) -> bool {
-        let order = (peak.frequency_hz / root.frequency_hz).round();
-        let miss_hz = (peak.frequency_hz - order * root.frequency_hz).abs();
-        let open = (0.15 + 0.05 * order) * self.resolution_hz();
-        (2.0..=HIGHEST_ORDER).contains(&order) && miss_hz < open
-    }
-
     fn follow(&mut self, peak: &Peak, harmonic: bool) {
-        let (microphone_power, ratio) = self.tone(1, peak.bin);
-        let reach_hz = 1.5 * self.resolution_hz();
+        let (microphone_power, ratio) = self.frame.tone(1, peak.bin);
+        let reach_hz = 1.5 * self.frame.resolution_hz();
         let frame = self.frames;
         let near = |track: &&mut Track| {
             track.last < frame && (track.frequency_hz - peak.frequency_hz).abs() < reach_hz
@@ -307,7 +171,6 @@ impl LineReduction {
         track.last = frame;
         track.count += 1.0;
         track.frequency_hz = peak.frequency_hz;
-        track.weight += peak.power;
         track.weighted_hz += peak.power * peak.frequency_hz;
         track.power += peak.power;
         track.microphone_power += microphone_power;
@@ -317,7 +180,7 @@ impl LineReduction {
     }
 
     fn close(&mut self, ended: Vec<Track>) {
-        let step_s = self.frame.len() as f64 / 2.0 / self.rate_hz;
+        let step_s = self.step_s;
         let long = |track: &Track| {
             let frames = (track.last - track.first + 1) as f64;
             // Present in at least two frames of three.
@@ -337,14 +200,14 @@ impl LineReduction {
         let mut lines: Vec<Line> = self.closed.iter().map(|track| self.line(track)).collect();
         lines.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
         Lines {
-            resolution_hz: self.resolution_hz(),
+            resolution_hz: self.frame.resolution_hz(),
             lines,
         }
     }
 
     fn line(&self, track: &Track) -> Line {
-        let step_s = self.frame.len() as f64 / 2.0 / self.rate_hz;
-        let frequency_hz = track.weighted_hz / track.weight;
+        let step_s = self.step_s;
+        let frequency_hz = track.weighted_hz / track.power;
         // A frame speaks for its middle half.
         let middle_s = step_s / 2.0;
         Line {
@@ -355,7 +218,8 @@ impl LineReduction {
             microphone_mean_square: track.microphone_power / track.count,
             tone_to_noise_db: track.tone_to_noise_db / track.count,
             microphone_tone_to_noise_db: track.microphone_tone_to_noise_db / track.count,
-            gain_beside: self.gain_beside((frequency_hz / self.resolution_hz()).round() as usize),
+            gain_beside: self
+                .gain_beside((frequency_hz / self.frame.resolution_hz()).round() as usize),
             harmonic_share: track.harmonic / track.count,
             company_share: self.company_share(track),
         }
@@ -406,7 +270,6 @@ impl Track {
             last: first,
             count: 0.0,
             frequency_hz: 0.0,
-            weight: 0.0,
             weighted_hz: 0.0,
             power: 0.0,
             microphone_power: 0.0,
@@ -417,28 +280,12 @@ impl Track {
     }
 }
 
-/// Offset of the vertex of the parabola through three neighbouring log powers,
-/// in bins.
-fn vertex(below: f64, here: f64, above: f64) -> f64 {
-    let [a, b, c] = [below, here, above].map(|p| p.max(f64::MIN_POSITIVE).ln());
-    let curvature = a - 2.0 * b + c;
-    if curvature < 0.0 {
-        (0.5 * (a - c) / curvature).clamp(-0.5, 0.5)
-    } else {
-        0.0
-    }
-}
-
 #[cfg(test)]
 mod tests {
+    use std::f64::consts::PI;
+
     use super::*;
     use approx::assert_abs_diff_eq;
-
-    #[test]
-    fn the_critical_band_at_1_khz_is_162_hz_wide() {
-        // ECMA-418-1 worked value, as transcribed by a public library.
-        assert_abs_diff_eq!(critical_bandwidth_hz(1000.0), 162.22, epsilon = 0.01);
-    }
 
     #[test]
     fn a_tone_between_bins_is_found_with_frequency_and_level() {

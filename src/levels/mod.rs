@@ -10,6 +10,7 @@ pub mod course;
 pub mod decimate;
 pub mod distribution;
 pub mod filter;
+pub mod frame;
 pub mod lines;
 pub mod reduce;
 pub mod weighting;

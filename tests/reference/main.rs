@@ -4,6 +4,8 @@
 
 mod band_filters;
 mod band_levels;
+mod directional;
+mod feedback;
 mod reference_values;
 mod signals;
 mod time_weighting;
