@@ -64,7 +64,7 @@ fn the_demo_answers_and_writes_a_page() {
     // What the README shows is what the demo says.
     let readme = text("README.md");
     let shown = readme
-        .split("It begins\n\n```text\n")
+        .split("It leads with\n\n```text\n")
         .nth(1)
         .unwrap()
         .split("```")

@@ -1,13 +1,14 @@
 //! The calibration file: what one unit of a WAV sample stands for.
 
-use serde::{Deserialize, Serialize};
+use serde::ser::SerializeMap;
+use serde::{Deserialize, Serialize, Serializer};
 
 use super::response::Response;
 use crate::diagnostic::{At, Diagnostic, Problem, Result, toml_problem};
 use crate::quantity::{Band, Role, Uncertainty};
 
 /// How samples become newtons and pascals. Built only from a calibration file.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone)]
 pub struct Calibration {
     full_scale_v: f64,
     channels: [Option<Channel>; 2],
@@ -19,6 +20,7 @@ pub struct Channel {
     /// Channel of the file, counted from 1.
     pub channel: usize,
     /// Volts per newton or per pascal.
+    #[serde(skip)]
     pub sensitivity: f64,
     /// Response over frequency, relative to the sensitivity.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -73,6 +75,35 @@ struct Microphone {
     certificate: Option<String>,
     date: Option<toml::Value>,
     interval_months: Option<u32>,
+}
+
+impl Serialize for Calibration {
+    /// With the keys of the calibration file.
+    fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+        #[derive(Serialize)]
+        struct Keyed<'a> {
+            #[serde(skip_serializing_if = "Option::is_none")]
+            sensitivity_v_per_n: Option<f64>,
+            #[serde(skip_serializing_if = "Option::is_none")]
+            sensitivity_v_per_pa: Option<f64>,
+            #[serde(flatten)]
+            channel: &'a Channel,
+        }
+        let mut map = serializer.serialize_map(None)?;
+        map.serialize_entry("full_scale_v", &self.full_scale_v)?;
+        for role in Role::ALL {
+            if let Some(channel) = &self.channels[role as usize] {
+                let of = |wanted| (role == wanted).then_some(channel.sensitivity);
+                let keyed = Keyed {
+                    sensitivity_v_per_n: of(Role::Force),
+                    sensitivity_v_per_pa: of(Role::Microphone),
+                    channel,
+                };
+                map.serialize_entry(role.name(), &keyed)?;
+            }
+        }
+        map.end()
+    }
 }
 
 impl Calibration {

@@ -249,9 +249,9 @@ impl Format {
 
 fn not_wav(first: &[u8]) -> Diagnostic {
     let found = if first.is_empty() {
-        "too few bytes".to_owned()
+        "there are too few bytes".to_owned()
     } else {
-        format!("`{}`", first.escape_ascii())
+        format!("`{}` stands", first.escape_ascii())
     };
     Problem::NotWav { found }.into()
 }

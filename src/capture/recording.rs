@@ -77,6 +77,14 @@ impl Recording {
             }
             picks[slot] = Some((index, source.channel - 1));
         }
+        if let [Some((file, channel)), Some(other)] = picks
+            && (file, channel) == other
+        {
+            let channel = channel + 1;
+            return Err(
+                Diagnostic::from(Problem::SameChannel { channel }).in_file(files[file].path())
+            );
+        }
         let first = files.first().ok_or(Problem::NoChannel)?;
         let rate_hz = first.container().rate_hz;
         let mut frames = first.container().frames;

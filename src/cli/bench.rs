@@ -43,7 +43,9 @@ impl Bench {
                 Diagnostic::from(Problem::File { action, cause }).in_file(&out)
             })?;
             for file in self.render(path, &out)? {
-                anstream::println!("written: {}", file.display());
+                if !self.quiet {
+                    anstream::eprintln!("written: {}", file.display());
+                }
             }
         }
         let mut tables = String::new();
@@ -58,6 +60,7 @@ impl Bench {
     fn render(&self, path: &Path, out: &Path) -> Result<Vec<PathBuf>> {
         let text = Text::read(path)?.text;
         let scenario = Scenario::parse(&text).in_file(path)?;
+        spare(&scenario, out)?;
         let count = scenario.captures().len();
         let mut bar = Bar::new(self.quiet);
         let mut number = 0;
@@ -95,6 +98,35 @@ impl Bench {
             Problem::Internal { what }
         })?;
         score(&record?, &truth)
+    }
+}
+
+/// Refuses to write over files that the bench did not make: documents that do
+/// not say so, and recordings in a folder without their truth.
+fn spare(scenario: &Scenario, out: &Path) -> Result<()> {
+    let foreign = |name: &str| {
+        let path = out.join(name);
+        let text = std::fs::read_to_string(&path).unwrap_or_default();
+        (path.exists() && !text.starts_with("# Written by the simulated bench")).then_some(path)
+    };
+    let mut found: Vec<PathBuf> = ["calibration.toml", "session.toml"]
+        .into_iter()
+        .filter_map(foreign)
+        .collect();
+    if !out.join("truth.json").exists() {
+        let wavs = scenario
+            .captures()
+            .iter()
+            .map(|c| out.join(format!("{}.wav", c.name())));
+        found.extend(wavs.filter(|wav| wav.exists()));
+    }
+    match found.first() {
+        None => Ok(()),
+        Some(path) => {
+            let action = "writing";
+            let cause = "it exists, and the bench did not make it".into();
+            Err(Diagnostic::from(Problem::File { action, cause }).in_file(path))
+        }
     }
 }
 

@@ -1,7 +1,7 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use micronewton::diagnostic::Result;
+use micronewton::diagnostic::{Problem, Result};
 use micronewton::measurement::Kind;
 use micronewton::pipeline::{CapturePlan, CaptureRole, Plan, read_calibration};
 
@@ -31,6 +31,14 @@ pub struct Directional {
 
 impl Directional {
     pub fn run(self) -> Result<Status> {
+        if self.front == self.back {
+            return Err(Problem::Value {
+                key: "--back".into(),
+                found: "the file of --front".into(),
+                expected: "another capture, with the sound from the back".into(),
+            }
+            .into());
+        }
         let (calibration, documents) = read_calibration(&self.calibration)?;
         let capture = |file, role| CapturePlan::of_file(file, role, &calibration);
         let mut captures = vec![

@@ -33,7 +33,7 @@ pub struct Levels {
     #[arg(long, value_name = "HZ", default_value_t = 10_000.0)]
     highest_band: f64,
     /// Analyse from this time in seconds
-    #[arg(long, value_name = "S")]
+    #[arg(long, value_name = "S", allow_negative_numbers = true)]
     from: Option<f64>,
     /// Analyse up to this time in seconds
     #[arg(long, value_name = "S")]

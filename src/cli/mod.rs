@@ -75,7 +75,7 @@ pub struct Common {
     /// What to print [default: table, or by the ending of --out]
     #[arg(long, value_enum, value_name = "KIND")]
     format: Option<Format>,
-    /// Write to a file instead (repeatable); .html, .json, .csv or .txt says what
+    /// Write to a file (repeatable); .html, .json, .csv or .txt says what
     #[arg(long, value_name = "FILE")]
     out: Vec<PathBuf>,
     /// Exit with 1 if something judged was found outside, for instance feedback
@@ -150,7 +150,7 @@ fn say(diagnostic: &Diagnostic) {
 
 /// Runs a plan with a progress bar and hands the record to the output.
 fn measure(plan: &Plan, common: &Common, also_print: bool) -> Result<Status> {
-    common.check()?;
+    common.check(plan)?;
     let mut bar = Bar::new(common.quiet);
     let record = run_plan(plan, &mut |progress| bar.show(&progress));
     bar.clear();
@@ -160,22 +160,50 @@ fn measure(plan: &Plan, common: &Common, also_print: bool) -> Result<Status> {
 }
 
 impl Common {
-    /// Refuses what cannot be written before the work begins.
-    fn check(&self) -> Result<()> {
+    /// Refuses what cannot be written before the work begins, and what would be
+    /// written over a file that is read.
+    fn check(&self, plan: &Plan) -> Result<()> {
         if self.format.is_some() && self.out.len() > 1 {
-            return Err(Problem::Value {
-                key: "--format".into(),
-                found: "given with several --out".into(),
-                expected: "the endings of the files to say what each holds".into(),
-            }
-            .into());
+            return Err(refused(
+                "--format",
+                "given with several --out",
+                "to be left away: the endings of the files say what each holds",
+            ));
         }
-        for path in &self.out {
+        let documents = plan.documents.iter().map(|input| input.path.as_path());
+        let sources = plan
+            .captures
+            .iter()
+            .flat_map(|capture| capture.sources.iter().flatten());
+        let read: Vec<PathBuf> = documents
+            .chain(sources.map(|source| source.file.as_path()))
+            .filter_map(|path| path.canonicalize().ok())
+            .collect();
+        for (position, path) in self.out.iter().enumerate() {
+            let cannot = |cause: &str| {
+                let action = "writing";
+                let cause = cause.into();
+                Err(Diagnostic::from(Problem::File { action, cause }).in_file(path))
+            };
             let folder = path.parent().filter(|folder| *folder != Path::new(""));
             if folder.is_some_and(|folder| !folder.is_dir()) {
-                let action = "writing";
-                let cause = "its folder does not exist".into();
-                return Err(Diagnostic::from(Problem::File { action, cause }).in_file(path));
+                return cannot("its folder does not exist");
+            }
+            if path.exists() && !path.is_file() {
+                return cannot("it is not an ordinary file");
+            }
+            if path.canonicalize().is_ok_and(|path| read.contains(&path)) {
+                return cannot("it is one of the files that are read");
+            }
+            if self.out[..position].contains(path) {
+                return cannot("it is named twice");
+            }
+            if self.format.is_none() && Format::of(path).is_none() {
+                return Err(refused(
+                    "--out",
+                    &format!("`{}`", path.display()),
+                    "a name that ends in .html, .json, .csv or .txt, or --format beside it",
+                ));
             }
         }
         Ok(())
@@ -190,6 +218,15 @@ impl Common {
             Status::Done
         }
     }
+}
+
+fn refused(key: &str, found: &str, expected: &str) -> Diagnostic {
+    Problem::Value {
+        key: key.into(),
+        found: found.into(),
+        expected: expected.into(),
+    }
+    .into()
 }
 
 #[cfg(test)]

@@ -37,8 +37,8 @@ impl New {
         }
         report::write(&calibration, include_str!("new/calibration.toml"))?;
         report::write(&session, &session_text(&recordings))?;
-        anstream::println!("written: {}", calibration.display());
-        anstream::println!("written: {}", session.display());
+        anstream::eprintln!("written: {}", calibration.display());
+        anstream::eprintln!("written: {}", session.display());
         anstream::println!(
             "Fill in both, then: micronewton analyse {}",
             session.display()

@@ -4,7 +4,7 @@ use std::io::{self, Write};
 use std::path::Path;
 
 use clap::ValueEnum;
-use micronewton::diagnostic::{Problem, Result};
+use micronewton::diagnostic::{Diagnostic, Problem, Result, Severity};
 use micronewton::pipeline::Record;
 use micronewton::report;
 
@@ -25,12 +25,13 @@ pub enum Format {
 
 impl Format {
     /// What the ending of a file's name asks for.
-    fn of(path: &Path) -> Self {
-        match path.extension().and_then(|ending| ending.to_str()) {
-            Some("json") => Self::Json,
-            Some("csv") => Self::Csv,
-            Some("html" | "htm") => Self::Html,
-            _ => Self::Table,
+    pub fn of(path: &Path) -> Option<Self> {
+        match path.extension().and_then(|ending| ending.to_str())? {
+            "json" => Some(Self::Json),
+            "csv" => Some(Self::Csv),
+            "html" | "htm" => Some(Self::Html),
+            "txt" => Some(Self::Table),
+            _ => None,
         }
     }
 
@@ -62,7 +63,7 @@ pub fn emit(record: &Record, common: &Common, also_print: bool) -> Result<()> {
         .out
         .iter()
         .map(|path| {
-            let format = common.format.unwrap_or_else(|| Format::of(path));
+            let format = common.format.or(Format::of(path)).unwrap_or(Format::Table);
             let text = format.render(record)?;
             let plain = if format == Format::Table {
                 anstream::adapter::strip_str(&text).to_string()
@@ -81,10 +82,10 @@ pub fn emit(record: &Record, common: &Common, also_print: bool) -> Result<()> {
             anstream::eprintln!("written: {}", path.display());
         }
     }
-    // The tables tell the findings themselves.
-    if printed != Some(Format::Table) && !common.quiet {
-        record.findings.iter().for_each(say);
-    }
+    // Tables tell the findings themselves; what could not be done is always said.
+    let told = printed == Some(Format::Table) || common.quiet;
+    let unsaid = |finding: &&Diagnostic| !told || finding.severity() == Severity::Error;
+    record.findings.iter().filter(unsaid).for_each(say);
     Ok(())
 }
 

@@ -67,9 +67,9 @@ pub enum Problem {
 
     // capture
     /// The file is not a WAV file.
-    #[error("this is not a WAV file: it begins with {found}, not with RIFF … WAVE")]
+    #[error("this is not a WAV file: {found} where RIFF … WAVE should")]
     NotWav {
-        /// The first bytes, readable.
+        /// What stands at its beginning.
         found: String,
     },
     /// The container breaks off or contradicts itself.
@@ -103,6 +103,28 @@ pub enum Problem {
         channel: usize,
         /// How many there are.
         channels: usize,
+    },
+    /// Force and microphone are said to be one and the same channel.
+    #[error("force and microphone are both channel {channel} of this file")]
+    SameChannel {
+        /// The channel, counted from 1.
+        channel: usize,
+    },
+    /// A channel holds nothing but zeros.
+    #[error(
+        "{measurement} cannot be measured: the {channel} channel is silent, every sample is zero"
+    )]
+    Silent {
+        /// The measurement.
+        measurement: &'static str,
+        /// The channel.
+        channel: &'static str,
+    },
+    /// One channel is a copy of the other.
+    #[error("{measurement} cannot be measured: the two channels hold one and the same signal")]
+    Copied {
+        /// The measurement.
+        measurement: &'static str,
     },
     /// Two files that belong together do not match.
     #[error("{what} differs: {first} in {first_file}, {second} here")]
@@ -166,10 +188,10 @@ pub enum Problem {
     // levels
     /// Bands left out because the sampling rate does not carry them.
     #[error(
-        "bands above {highest} Hz left out: the sampling rate of {rate_hz} Hz does not carry them"
+        "bands above {highest} left out: the sampling rate of {rate_hz} Hz does not carry them"
     )]
     BandsLeftOut {
-        /// Label of the highest band kept.
+        /// Name of the highest band kept.
         highest: String,
         /// Sampling rate.
         rate_hz: u32,
@@ -231,6 +253,9 @@ impl Problem {
             Self::RepairedWav { .. } => "capture.repaired",
             Self::Rate { .. } => "capture.rate",
             Self::NoSuchChannel { .. } => "capture.no_such_channel",
+            Self::SameChannel { .. } => "capture.same_channel",
+            Self::Silent { .. } => "capture.silent",
+            Self::Copied { .. } => "capture.copied",
             Self::Unmatched { .. } => "capture.unmatched",
             Self::NotFinite => "capture.not_finite",
             Self::Clipped { .. } => "capture.clipped",
@@ -250,8 +275,14 @@ impl Problem {
     /// What to do next.
     pub fn advice(&self) -> String {
         match self {
+            Self::File {
+                action: "writing", ..
+            } => "write elsewhere, or move what stands in the way".into(),
             Self::File { .. } => "check the path and the permissions".into(),
             Self::Document { .. } => "correct the line; docs/formats.md describes the file".into(),
+            Self::UnknownKey { known, .. } if known.is_empty() => {
+                "remove it: nothing can be set here".into()
+            }
             Self::UnknownKey { known, .. } => format!("known here: {}", known.join(", ")),
             Self::MissingKey { key } => {
                 format!(
@@ -273,6 +304,15 @@ impl Problem {
             Self::Rate { .. } => "record at 44100 Hz or 48000 Hz".into(),
             Self::NoSuchChannel { .. } => {
                 "correct `channel` in the calibration or the session".into()
+            }
+            Self::SameChannel { .. } => {
+                "correct `channel` in the calibration or the session".into()
+            }
+            Self::Silent { .. } => {
+                "check the cable and the recorder's input, and record again".into()
+            }
+            Self::Copied { .. } => {
+                "check that the recorder takes two inputs, not one twice, and record again".into()
             }
             Self::Unmatched { .. } => "use two files of one recording".into(),
             Self::NotFinite => {

@@ -28,8 +28,14 @@ pub(crate) fn toml_problem(error: &toml::de::Error, text: &str) -> Diagnostic {
             key: quoted.next().unwrap_or_default(),
         }
     } else {
+        let comma = error.span().is_some_and(|span| text.get(span) == Some(","));
+        let hint = if comma {
+            "; a decimal point is `.`"
+        } else {
+            ""
+        };
         Problem::Document {
-            cause: message.to_owned(),
+            cause: format!("{message}{hint}"),
         }
     };
     let diagnostic = Diagnostic::from(problem);

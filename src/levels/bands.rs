@@ -59,6 +59,9 @@ pub struct Bands {
 pub struct Extremes {
     /// Largest.
     pub max: Array2<f64>,
+    /// Whether the weighting had listened for five time constants in the end; if
+    /// not, the largest may be too small.
+    pub settled: bool,
     /// Smallest; `None` if the interval is shorter than five time constants.
     pub min: Option<Array2<f64>>,
 }
@@ -133,15 +136,15 @@ impl BandReduction {
                 return Err(Problem::NoBand { rate_hz, lowest }.into());
             }
             Some(highest) if *highest < range.highest() => {
-                let highest = highest.label();
+                let highest = highest.name();
                 findings.push(Diagnostic::from(Problem::BandsLeftOut { highest, rate_hz }).note());
             }
             Some(_) => {}
         }
         let bank = Bank::new(rate, &bands);
-        let (first_hop, end_hop) = hops(interval, &bank, frames as f64 / rate, bands[0])?;
-        let lanes = (0..2 * bands.len()).map(|_| Lane::new()).collect();
         let timings = bank.timings();
+        let (first_hop, end_hop) = hops(interval, &timings, frames as f64 / rate, bands[0])?;
+        let lanes = (0..2 * bands.len()).map(|_| Lane::new()).collect();
         let meter = Meter {
             bands,
             first_hop,
@@ -168,9 +171,19 @@ impl BandReduction {
     }
 }
 
+/// Time from which every band has settled.
+fn warm_up_s(timings: &[Timing]) -> f64 {
+    timings.iter().map(|t| t.settled_s).fold(0.0, f64::max)
+}
+
 /// First hop and end of the hops inside `interval` once the filters have
 /// settled and as long as every band still has signal.
-fn hops(interval: Interval, bank: &Bank, duration_s: f64, lowest: Band) -> Result<(u64, u64)> {
+fn hops(
+    interval: Interval,
+    timings: &[Timing],
+    duration_s: f64,
+    lowest: Band,
+) -> Result<(u64, u64)> {
     let from_s = interval.from_s.unwrap_or(0.0);
     let to_s = interval.to_s.unwrap_or(duration_s);
     // Half a millisecond of grace: people round.
@@ -182,10 +195,10 @@ fn hops(interval: Interval, bank: &Bank, duration_s: f64, lowest: Band) -> Resul
         }
         .into());
     }
-    let first = (from_s.max(bank.warm_up_s()) / HOP_S - 1e-9).ceil();
+    let first = (from_s.max(warm_up_s(timings)) / HOP_S - 1e-9).ceil();
     // How long after a moment every band has told of it.
     let told_s = |timing: &Timing| timing.delay_s + timing.tick_s;
-    let reach_s = bank.timings().iter().map(told_s).fold(0.0, f64::max);
+    let reach_s = timings.iter().map(told_s).fold(0.0, f64::max);
     let end = (to_s.min(duration_s - reach_s) / HOP_S + 1e-9).floor();
     if end < first + 2.0 {
         let needed_s = (first + 2.0) * HOP_S + reach_s;
@@ -195,7 +208,7 @@ fn hops(interval: Interval, bank: &Bank, duration_s: f64, lowest: Band) -> Resul
             why: format!(
                 "for the {} Hz band: its filter settles for {:.2} s before one block of 125 ms",
                 lowest.label(),
-                bank.warm_up_s()
+                warm_up_s(timings)
             ),
         }
         .into());
@@ -207,7 +220,11 @@ impl Meter {
     fn tick(&mut self, tick: &Tick<'_>) {
         for (position, sums) in tick.sums.chunks_exact(2).enumerate() {
             let band = tick.first_band + position;
-            let Timing { delay_s, tick_s } = self.timings[band];
+            let Timing {
+                delay_s,
+                tick_s,
+                settled_s,
+            } = self.timings[band];
             let time_s = tick.end_s - delay_s;
             // Negative times lie in hop 0, with which no interval begins: the
             // filters settle longer than that.
@@ -219,7 +236,10 @@ impl Meter {
                 let square = sum / tick.samples;
                 for (which, weighting) in WEIGHTINGS.iter().enumerate() {
                     let weighted = &mut lane.weighted[which];
-                    weighted.push(square, self.keeps[band][which]);
+                    // The beginning of a file is a click to a filter.
+                    if time_s >= settled_s {
+                        weighted.push(square, self.keeps[band][which]);
+                    }
                     if watched {
                         weighted.watch(waited_s >= SETTLED_TAUS * weighting.tau_s());
                     }
@@ -245,6 +265,8 @@ impl Meter {
         let hops = (self.end_hop - self.first_hop) as f64;
         let extremes = |which: usize| Extremes {
             max: of(&|lane| lane.weighted[which].max),
+            settled: self.end_hop as f64 * HOP_S - warm_up_s(&self.timings)
+                >= SETTLED_TAUS * WEIGHTINGS[which].tau_s(),
             min: (hops * HOP_S > SETTLED_TAUS * WEIGHTINGS[which].tau_s())
                 .then(|| of(&|lane| lane.weighted[which].min)),
         };

@@ -45,6 +45,9 @@ pub struct Timing {
     pub delay_s: f64,
     /// Length of its ticks in seconds.
     pub tick_s: f64,
+    /// Time from the start of the recording after which the band, read with its
+    /// delay taken off, has settled to −80 dB.
+    pub settled_s: f64,
 }
 
 /// The bank for two channels.
@@ -90,12 +93,6 @@ impl Bank {
             .collect()
     }
 
-    /// Time from the start of the recording after which every band, read with
-    /// its delay taken off, has settled to −80 dB.
-    pub fn warm_up_s(&self) -> f64 {
-        self.stages.iter().map(|s| s.warm_up_s).fold(0.0, f64::max)
-    }
-
     /// Filters `frames` and hands every tick that ends in them to `sink`.
     pub fn push(&mut self, frames: &[[f64; 2]], mut sink: impl FnMut(&Tick<'_>)) {
         let [current, next] = &mut self.halved;
@@ -129,7 +126,6 @@ struct Stage {
     rate_hz: f64,
     first_band: usize,
     timings: Vec<Timing>,
-    warm_up_s: f64,
     tick: u32,
     position: u64,
     sums: [f64; 6],
@@ -155,7 +151,6 @@ impl Stage {
     ) -> Self {
         let filters: Vec<BandFilter> = bands.iter().map(|b| BandFilter::new(*b, rate_hz)).collect();
         let decimators_s = delay / rate_hz;
-        let mut warm_up_s = 0.0f64;
         let tick = ((TICK_S * rate_hz) as u32).max(1);
         let mut timings = Vec::new();
         for (band, filter) in bands.iter().zip(&filters) {
@@ -163,10 +158,10 @@ impl Stage {
             timings.push(Timing {
                 delay_s: decimators_s + own_s,
                 tick_s: f64::from(tick) / rate_hz,
+                // A settling time after the decimators' whole length (twice
+                // their delay), read with the delay taken off.
+                settled_s: (filter.settling_s() + decimators_s - own_s).max(0.0),
             });
-            // Settled a settling time after the decimators' whole length (twice
-            // their delay), read with the delay taken off.
-            warm_up_s = warm_up_s.max(filter.settling_s() + decimators_s - own_s);
         }
         let lanes = match filters.len() {
             0 => StageLanes::None,
@@ -180,7 +175,6 @@ impl Stage {
             rate_hz,
             first_band,
             timings,
-            warm_up_s,
             tick,
             position: 0,
             sums: [0.0; 6],

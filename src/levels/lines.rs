@@ -54,6 +54,11 @@ pub struct Lines {
     pub resolution_hz: f64,
     /// The lines, by start.
     pub lines: Vec<Line>,
+    /// Whether each channel holds any signal.
+    pub signal: [bool; 2],
+    /// Squared correlation of the two channels at no delay, 0 to 1; it reaches 1
+    /// where one channel is a copy of the other.
+    pub likeness: f64,
 }
 
 /// The fold that makes [`Lines`].
@@ -64,6 +69,8 @@ pub struct LineReduction {
     pending: Vec<[f64; 2]>,
     frames: u64,
     sums: Vec<Cross>,
+    whole: Cross,
+    signal: [bool; 2],
     open: Vec<Track>,
     closed: Vec<Track>,
 }
@@ -74,6 +81,14 @@ struct Cross {
     force: f64,
     microphone: f64,
     both: Complex64,
+}
+
+impl Cross {
+    fn add(&mut self, force: Complex64, microphone: Complex64, weight: f64) {
+        self.force += force.norm_sqr() * weight;
+        self.microphone += microphone.norm_sqr() * weight;
+        self.both += force * microphone.conj() * weight;
+    }
 }
 
 #[derive(Debug, Clone)]
@@ -100,6 +115,8 @@ impl LineReduction {
             frame,
             pending: Vec::new(),
             frames: 0,
+            whole: Cross::default(),
+            signal: [false; 2],
             open: Vec::new(),
             closed: Vec::new(),
         }
@@ -107,6 +124,9 @@ impl LineReduction {
 
     /// Takes in a block of frames in N and Pa.
     pub fn push(&mut self, frames: &[[f64; 2]]) {
+        for (channel, signal) in self.signal.iter_mut().enumerate() {
+            *signal = *signal || frames.iter().any(|frame| frame[channel] != 0.0);
+        }
         self.pending.extend_from_slice(frames);
         let length = self.frame.length();
         let mut start = 0;
@@ -142,14 +162,11 @@ impl LineReduction {
     /// its sound: what an oscillation adds would otherwise drown the rest.
     fn average(&mut self) {
         let weight = self.frame.total(1) / self.frame.total(0);
-        if !weight.is_finite() {
-            return;
-        }
+        let weight = if weight.is_finite() { weight } else { 0.0 };
         for (bin, sums) in self.sums.iter_mut().enumerate() {
             let [force, microphone] = self.frame.bin(bin);
-            sums.force += force.norm_sqr() * weight;
-            sums.microphone += microphone.norm_sqr() * weight;
-            sums.both += force * microphone.conj() * weight;
+            sums.add(force, microphone, weight);
+            self.whole.add(force, microphone, 1.0);
         }
     }
 
@@ -202,6 +219,9 @@ impl LineReduction {
         Lines {
             resolution_hz: self.frame.resolution_hz(),
             lines,
+            signal: self.signal,
+            likeness: self.whole.both.re.powi(2)
+                / (self.whole.force * self.whole.microphone).max(f64::MIN_POSITIVE),
         }
     }
 

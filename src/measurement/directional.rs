@@ -65,6 +65,16 @@ impl<'a> Input<'a> {
 #[serde(deny_unknown_fields, default)]
 pub struct Options {}
 
+impl Options {
+    /// Nothing can be wrong.
+    ///
+    /// # Errors
+    /// None.
+    pub fn check(&self) -> Result<()> {
+        Ok(())
+    }
+}
+
 /// The differences.
 #[derive(Debug, Clone, Serialize)]
 pub struct Outcome {

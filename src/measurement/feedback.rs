@@ -46,6 +46,9 @@ const EXCESS_DB: f64 = 6.0;
 /// No device of this kind gives more force for its sound than this, in dB re
 /// 1 µN/20 µPa: full-on figures reach 35 dB to 50 dB (from memory).
 const GREATEST_GAIN_DB: f64 = 55.0;
+/// A device delays and colours its sound; channels more alike than this are one
+/// signal twice.
+const COPY: f64 = 0.999_999;
 /// Expanded uncertainty of a line's level from its bins, in dB.
 const LINE_DB: f64 = 0.2;
 /// A line within this of a multiple of 50 or 60 Hz is the mains', in Hz.
@@ -67,6 +70,21 @@ impl Default for Options {
             shortest_s: 0.5,
             tone_to_noise_db: 6.0,
         }
+    }
+}
+
+impl Options {
+    /// Refuses values below what lines are followed from.
+    ///
+    /// # Errors
+    /// [`Problem::Value`].
+    pub fn check(&self) -> Result<()> {
+        at_least("options.feedback.shortest_s", self.shortest_s, 0.3)?;
+        at_least(
+            "options.feedback.tone_to_noise_db",
+            self.tone_to_noise_db,
+            6.0,
+        )
     }
 }
 
@@ -132,7 +150,8 @@ pub enum Explanation {
 /// Sorts the lasting lines into oscillations and explained ones.
 ///
 /// # Errors
-/// [`Problem::ChannelMissing`] without both channels; [`Problem::Value`] for
+/// [`Problem::ChannelMissing`] without both channels; [`Problem::Silent`] or
+/// [`Problem::Copied`] where they hold nothing to compare; [`Problem::Value`] for
 /// options below what lines are followed from.
 pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
     let [force, microphone] = &input.capture.channels;
@@ -142,13 +161,24 @@ pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
     };
     let force = force.as_ref().ok_or_else(|| missing("force"))?;
     microphone.as_ref().ok_or_else(|| missing("microphone"))?;
-    at_least("options.feedback.shortest_s", options.shortest_s, 0.3)?;
-    at_least(
-        "options.feedback.tone_to_noise_db",
-        options.tone_to_noise_db,
-        6.0,
-    )?;
-    let lasting = input.capture.lines()?.lines.iter().filter(|line| {
+    options.check()?;
+    let lines = input.capture.lines()?;
+    for (slot, channel) in ["force", "microphone"].into_iter().enumerate() {
+        if !lines.signal[slot] {
+            return Err(Problem::Silent {
+                measurement: "feedback",
+                channel,
+            }
+            .into());
+        }
+    }
+    if lines.likeness > COPY {
+        return Err(Problem::Copied {
+            measurement: "feedback",
+        }
+        .into());
+    }
+    let lasting = lines.lines.iter().filter(|line| {
         line.end_s - line.start_s >= options.shortest_s
             && line.tone_to_noise_db >= options.tone_to_noise_db
     });

@@ -61,6 +61,28 @@ impl Default for Options {
     }
 }
 
+impl Options {
+    /// Refuses percents outside 1 to 99.
+    ///
+    /// # Errors
+    /// [`Problem::Value`].
+    pub fn check(&self) -> Result<()> {
+        match self
+            .exceeded_percent
+            .iter()
+            .find(|p| !(1..=99).contains(*p))
+        {
+            None => Ok(()),
+            Some(percent) => Err(Problem::Value {
+                key: "options.levels.exceeded_percent".into(),
+                found: percent.to_string(),
+                expected: "1 to 99".into(),
+            }
+            .into()),
+        }
+    }
+}
+
 /// The levels of one capture.
 #[derive(Debug, Clone, Serialize)]
 pub struct Outcome {
@@ -144,18 +166,7 @@ pub struct BandLevels<R: Reference> {
 /// # Errors
 /// [`Problem::Value`] for a percent outside 1 to 99.
 pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
-    if let Some(percent) = options
-        .exceeded_percent
-        .iter()
-        .find(|p| !(1..=99).contains(*p))
-    {
-        return Err(Problem::Value {
-            key: "options.levels.exceeded_percent".into(),
-            found: percent.to_string(),
-            expected: "1 to 99".into(),
-        }
-        .into());
-    }
+    options.check()?;
     let capture = input.capture;
     let bands = capture.bands()?;
     let [force, microphone] = &capture.channels;
@@ -202,6 +213,12 @@ fn role_levels<R: Reference>(
             Some(min) => reading(min[at], &gap),
             None => Reading::not_measured(format!("the interval is shorter than {taus}")),
         };
+        let largest = |extremes: &Extremes, taus: &str| match reading(extremes.max[at], &gap) {
+            Reading::Measured(level, _) if !extremes.settled => {
+                Reading::AtLeast(level, format!("the recording is shorter than {taus}"))
+            }
+            reading => reading,
+        };
         let exceeded = options.exceeded_percent.iter().map(|percent| {
             let reading = match &gap {
                 Some(gap) => Reading::not_measured(gap.clone()),
@@ -212,9 +229,9 @@ fn role_levels<R: Reference>(
         BandLevels {
             band: *band,
             leq: reading(bands.mean_square[at], &gap),
-            fast_max: reading(bands.fast.max[at], &gap),
+            fast_max: largest(&bands.fast, "five time constants of F, 0.625 s"),
             fast_min: smallest(&bands.fast, "five time constants of F, 0.625 s"),
-            slow_max: reading(bands.slow.max[at], &gap),
+            slow_max: largest(&bands.slow, "five time constants of S, 5 s"),
             slow_min: smallest(&bands.slow, "five time constants of S, 5 s"),
             exceeded: exceeded.collect(),
         }

@@ -122,6 +122,17 @@ macro_rules! catalogue {
         pub struct Options {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] pub $module: $module::Options,)+
         }
+
+        impl Options {
+            /// Refuses values that make no sense, before anything is read.
+            ///
+            /// # Errors
+            /// [`Problem::Value`] with the key.
+            pub fn check(&self) -> Result<()> {
+                $(self.$module.check()?;)+
+                Ok(())
+            }
+        }
     };
 }
 

@@ -126,6 +126,7 @@ impl Plan {
     /// Those of the session and the calibration file.
     pub fn read(path: &Path) -> Result<Self> {
         let (document, input) = read_session(path)?;
+        document.options.check().in_file(path)?;
         let calibration_path: PathBuf = beside(path, &document.session.calibration);
         let (calibration, inputs) = read_calibration(&calibration_path)?;
         let captures = document
@@ -164,6 +165,7 @@ impl Plan {
             options: Options::default(),
             gaps: Vec::new(),
         };
+        plan.tell_apart();
         for kind in kinds {
             match kind {
                 Kind::Directional => plan.ask_directional(),
@@ -181,6 +183,24 @@ impl Plan {
             .fold(Needs::default(), |needs, request| {
                 needs.or(request.kind.needs())
             })
+    }
+
+    /// Captures whose files have one name are called by their paths.
+    fn tell_apart(&mut self) {
+        let names: Vec<String> = self.captures.iter().map(|c| c.name.clone()).collect();
+        for (capture, name) in self.captures.iter_mut().zip(&names) {
+            let file = capture
+                .sources
+                .iter()
+                .flatten()
+                .next()
+                .map(|source| &source.file);
+            if let Some(file) = file
+                && names.iter().filter(|other| *other == name).count() > 1
+            {
+                capture.name = file.display().to_string();
+            }
+        }
     }
 
     fn ask_everything(&mut self) {

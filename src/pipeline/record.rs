@@ -9,6 +9,7 @@ use crate::calibration::Calibration;
 use crate::capture::InputFile;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::measurement::{Options, Outcome};
+use crate::quantity::{Reading, Uncertainty};
 
 /// The result of a run. Same plan and files, same record.
 #[derive(Debug, Serialize)]
@@ -79,11 +80,16 @@ pub struct Entry {
 }
 
 impl Record {
-    /// Whether something judged was found outside: an oscillation.
+    /// Whether something judged was found outside: an oscillation, or a device
+    /// that favours the back beyond the uncertainty.
     pub fn outside(&self) -> bool {
         self.entries.iter().any(|entry| match &entry.outcome {
             Outcome::Feedback(feedback) => !feedback.events.is_empty(),
-            _ => false,
+            Outcome::Directional(directional) => match &directional.broadband {
+                Reading::Measured(figure, Uncertainty::Expanded(u)) => figure.db() + u < 0.0,
+                _ => false,
+            },
+            Outcome::Levels(_) => false,
         })
     }
 

@@ -58,6 +58,7 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
     }
     for request in &plan.requests {
         let Some(captures) = bind(request, &levels) else {
+            record.gaps.push(unread(plan, request, &levels));
             continue;
         };
         match request.kind.measure(&captures, &plan.options) {
@@ -129,6 +130,20 @@ fn note(plan: &Plan, index: usize, levels: &mut Levels, record: &mut Record) {
     let findings = std::mem::take(&mut levels.findings);
     let named = |finding: Diagnostic| finding.in_capture(&capture.name);
     record.findings.extend(findings.into_iter().map(named));
+}
+
+/// Why a request had to be left out.
+fn unread(plan: &Plan, request: &Request, levels: &[Option<Levels>]) -> String {
+    let parts = request.captures.values();
+    let unread = parts.filter(|index| levels[**index].is_none());
+    let names: Vec<&str> = unread
+        .map(|index| plan.captures[*index].name.as_str())
+        .collect();
+    format!(
+        "{}: could not read {}; see the errors",
+        request.kind.name(),
+        names.join(", ")
+    )
 }
 
 /// The levels that play a part in `request`; `None` if one could not be read,

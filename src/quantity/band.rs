@@ -83,6 +83,14 @@ impl Band {
         self.upper_hz() - self.lower_hz()
     }
 
+    /// The name as sentences print it: `630 Hz`, `1.25 kHz`.
+    pub fn name(self) -> String {
+        match self.label().strip_suffix('k') {
+            Some(kilohertz) => format!("{kilohertz} kHz"),
+            None => format!("{} Hz", self.label()),
+        }
+    }
+
     /// The name as tables print it: `630`, `1.25k`.
     pub fn label(self) -> String {
         let hz = self.nominal_hz();

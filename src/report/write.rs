@@ -10,7 +10,9 @@ use crate::diagnostic::{At, Diagnostic, Problem, Result};
 /// # Errors
 /// [`Problem::File`] with the file's name; what stood there before stays.
 pub fn write(path: &Path, text: &str) -> Result<()> {
-    let folder = match path.parent() {
+    // Through a link, not over it.
+    let target = path.canonicalize().unwrap_or_else(|_| path.to_owned());
+    let folder = match target.parent() {
         Some(folder) if folder != Path::new("") => folder,
         _ => Path::new("."),
     };
@@ -26,7 +28,7 @@ pub fn write(path: &Path, text: &str) -> Result<()> {
             file.as_file()
                 .set_permissions(std::fs::Permissions::from_mode(0o644))?;
         }
-        file.persist(path)?;
+        file.persist(&target)?;
         Ok(())
     };
     attempt().map_err(|error| {

@@ -57,7 +57,9 @@ fn a_tone_in_the_room_is_no_feedback() {
     let hiss = noise(7, 4 * 48_000, 0.001);
     let tone = sine(48_000, 2900.0, 0.05, 4.0);
     let sound: Vec<f64> = hiss.iter().zip(&tone).map(|(a, b)| a + b).collect();
-    let force: Vec<f64> = sound.iter().map(|s| 8.0 * s).collect();
+    // The device answers 8 times as much, 5 ms later.
+    let late = [&[0.0; 240], &sound[..sound.len() - 240]].concat();
+    let force: Vec<f64> = late.iter().map(|s| 8.0 * s).collect();
     wav(&folder.path("x.wav"), 48_000, 24, &[&force, &sound]);
     let record = folder.json(&[
         "feedback",
@@ -72,6 +74,62 @@ fn a_tone_in_the_room_is_no_feedback() {
         record["entries"][0]["explained"][0]["explanation"],
         "in_the_room"
     );
+}
+
+#[test]
+fn a_device_that_favours_the_back_is_outside() {
+    let folder = Folder::new();
+    let sound = noise(3, 4 * 48_000, 0.02);
+    let louder: Vec<f64> = sound.iter().map(|s| 4.0 * s).collect();
+    wav(&folder.path("f.wav"), 48_000, 24, &[&sound, &sound]);
+    wav(&folder.path("b.wav"), 48_000, 24, &[&louder, &sound]);
+    let arguments = [
+        "directional",
+        "--front",
+        "f.wav",
+        "--back",
+        "b.wav",
+        "--calibration",
+        "cal.toml",
+    ];
+    assert_eq!(folder.run(&arguments).status.code(), Some(0));
+    assert_eq!(
+        folder
+            .run(&[&arguments[..], &["--strict"]].concat())
+            .status
+            .code(),
+        Some(1)
+    );
+}
+
+#[test]
+fn the_largest_level_is_not_that_of_the_beginning() {
+    // A steady tone that begins abruptly: a band far from it must not report the
+    // click of the beginning as its largest level.
+    let folder = Folder::new();
+    let tone = sine(48_000, 1000.0, 0.3, 7.0);
+    wav(&folder.path("x.wav"), 48_000, 24, &[&tone, &tone]);
+    let record = folder.json(&[
+        "levels",
+        "x.wav",
+        "--calibration",
+        "cal.toml",
+        "--format",
+        "json",
+    ]);
+    let bands = record["entries"][0]["channels"][0]["bands"]
+        .as_array()
+        .unwrap();
+    let figure = |band: &serde_json::Value, key: &str| band[key]["value"].as_f64().unwrap();
+    let leq = figure(&bands[10], "leq");
+    for key in ["fast_max", "slow_max"] {
+        assert!((figure(&bands[10], key) - leq).abs() < 0.05, "{key}");
+        assert!(
+            figure(&bands[0], key) < leq - 75.0,
+            "{key}: {}",
+            bands[0][key]
+        );
+    }
 }
 
 #[test]

@@ -161,6 +161,108 @@ fn an_output_folder_that_does_not_exist() {
 }
 
 #[test]
+fn nothing_is_written_over_what_is_read() {
+    let folder = folder_with_recording();
+    let recording = std::fs::read(folder.path("x.wav")).unwrap();
+    for out in ["x.wav", "cal.toml"] {
+        let arguments = [
+            "levels",
+            "x.wav",
+            "--calibration",
+            "cal.toml",
+            "--format",
+            "json",
+            "--out",
+            out,
+        ];
+        let output = folder.run(&arguments);
+        assert_eq!(output.status.code(), Some(2), "{out}");
+        assert!(
+            stderr(&output).contains("one of the files that are read"),
+            "{}",
+            stderr(&output)
+        );
+    }
+    assert!(std::fs::read(folder.path("x.wav")).unwrap() == recording);
+    let output = folder.run(&[
+        "levels",
+        "x.wav",
+        "--calibration",
+        "cal.toml",
+        "--out",
+        "x.pdf",
+    ]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(!folder.path("x.pdf").exists());
+}
+
+#[test]
+fn the_bench_spares_files_that_it_did_not_make() {
+    let folder = folder_with_recording();
+    folder.text(
+        "s.toml",
+        "schema = 1\n[[capture]]\nname = \"x\"\nrole = \"general\"\nduration_s = 1.0\n",
+    );
+    let recording = std::fs::read(folder.path("x.wav")).unwrap();
+    let output = folder.run(&["bench", "s.toml"]);
+    assert_eq!(output.status.code(), Some(2), "{}", stderr(&output));
+    assert!(std::fs::read(folder.path("x.wav")).unwrap() == recording);
+    assert_eq!(
+        folder
+            .run(&["bench", "s.toml", "--out", "made"])
+            .status
+            .code(),
+        Some(0)
+    );
+    assert_eq!(
+        folder
+            .run(&["bench", "s.toml", "--out", "made"])
+            .status
+            .code(),
+        Some(0)
+    );
+    folder.text("made/session.toml", "schema = 1\n");
+    assert_eq!(
+        folder
+            .run(&["bench", "s.toml", "--out", "made"])
+            .status
+            .code(),
+        Some(2)
+    );
+}
+
+#[test]
+fn channels_that_cannot_show_feedback_are_no_proof_against_it() {
+    let folder = Folder::new();
+    let (signal, silence) = (noise(1, 96_000, 0.3), vec![0.0; 96_000]);
+    for (channels, code) in [
+        ([&silence, &signal], "capture.silent"),
+        ([&signal, &silence], "capture.silent"),
+        ([&signal, &signal], "capture.copied"),
+    ] {
+        wav(
+            &folder.path("x.wav"),
+            48_000,
+            16,
+            &[channels[0], channels[1]],
+        );
+        let output = folder.run(&["feedback", "x.wav", "--calibration", "cal.toml", "--strict"]);
+        assert_eq!(output.status.code(), Some(2));
+        assert!(stderr(&output).contains(code), "{}", stderr(&output));
+    }
+}
+
+#[test]
+fn one_channel_cannot_play_both_roles() {
+    let folder = folder_with_recording();
+    folder.text(
+        "cal.toml",
+        &CALIBRATION.replace("channel = 2", "channel = 1"),
+    );
+    assert!(refused(&folder, "capture.same_channel").contains("channel 1"));
+}
+
+#[test]
 fn an_unknown_role_lists_the_known_ones() {
     let folder = folder_with_recording();
     folder.text(

@@ -87,8 +87,12 @@ fn silence_is_not_measured_and_never_minus_infinity() {
     assert_eq!(leq["status"], "not_measured");
     assert!(leq["value"].is_null());
     assert!(leq["reason"].as_str().unwrap().contains("silence"));
-    let feedback = measure(Kind::Feedback, &[("capture", &silent)]);
-    assert_eq!(feedback["events"].as_array().unwrap().len(), 0);
+    // No signal is no evidence against feedback.
+    let captures = Captures::new(Kind::Feedback, [("capture", &silent)]);
+    let refused = Kind::Feedback
+        .measure(&captures, &Options::default())
+        .unwrap_err();
+    assert_eq!(refused.problem().code(), "capture.silent");
     let directional = measure(Kind::Directional, &[("front", &silent), ("back", &silent)]);
     assert_eq!(directional["broadband"]["status"], "not_measured");
 }

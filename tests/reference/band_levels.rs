@@ -76,6 +76,9 @@ fn tolerance_db(signal: &str, method: &str, quantity: &str) -> f64 {
         ("speech", "pyoctaveband", _) => 0.5,
         (_, "pyoctaveband", _) => 0.03,
         (_, _, "leq") => 0.02,
+        // Ours listens once the filter has settled, up to 0.3 s after the
+        // reference; of that, S still knows e^(−0.7) at the start of the span.
+        (_, _, "slow_max") => 0.1,
         // In the pauses of speech a block is the ringing of a filter.
         ("speech", _, "fast_min" | "percentile_1" | "percentile_5") => 0.1,
         _ => 0.05,

@@ -1,7 +1,13 @@
 //! Styled words, wrapped, and tables that fit.
 
 use anstyle::{AnsiColor, Style};
-use comfy_table::{Cell, CellAlignment, ContentArrangement, LineStyle, Table, TableStyle, presets};
+use comfy_table::{
+    Cell, CellAlignment, ColumnConstraint, ContentArrangement, LineStyle, Table, TableStyle, Width,
+    presets,
+};
+
+/// Columns of figures and names up to this width are never cut.
+const WHOLE: usize = 22;
 
 use super::super::document::{Span, Verdict};
 
@@ -180,6 +186,22 @@ pub(super) fn grid(
     }
     if let Some(first) = table.column_mut(0) {
         first.set_padding((0, 1));
+    }
+    // Heads may wrap; figures and names must not be cut in two.
+    for column in 0..head.len() {
+        let widths = rows.iter().filter_map(|row| row.get(column));
+        let widest = widths
+            .map(|(text, _)| printable(text).chars().count())
+            .max();
+        let whole = column == 0 || right(column);
+        if let (Some(widest), true, Some(column)) = (
+            widest.filter(|w| *w <= WHOLE),
+            whole,
+            table.column_mut(column),
+        ) {
+            let width = Width::Fixed((widest + 2) as u16);
+            column.set_constraint(ColumnConstraint::LowerBoundary(width));
+        }
     }
     let mut out = String::new();
     for line in table.lines() {
