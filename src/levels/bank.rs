@@ -4,7 +4,7 @@
 //! that rate: its square, which reaches to twice its frequency, then folds back
 //! no lower than 0.4 of the rate, where the time weightings average it away. At
 //! the recording's own rate bands are kept up to 0.42. What comes out are sums
-//! of squares over *ticks* of about 1 ms; each band's delay is known, so that
+//! of squares over *ticks* of about 2 ms; each band's delay is known, so that
 //! the reader can tell which stretch of the recording a tick stands for.
 
 use super::decimate::Decimator;
@@ -12,8 +12,8 @@ use super::filter::{BandFilter, Lanes};
 use crate::quantity::Band;
 
 /// Ticks are at most this long, so that the exponential weights of F (125 ms)
-/// move by less than 1 % within one.
-const TICK_S: f64 = 0.001;
+/// move by less than 2 % within one.
+const TICK_S: f64 = 0.002;
 /// Upper edges lie below this share of a halved rate: the decimator's flat part.
 const SHARE_HALVED: f64 = 0.3;
 /// Upper edges below this share of the recording's rate: class 1 holds with

@@ -9,7 +9,7 @@
 //!
 //! *Method.* 1. Class 1 third-octave filters in the time domain. 2. Mean square
 //! over the interval, once the filters have settled. 3. Exponential averages of
-//! the square, 125 ms (F) and 1 s (S), watched in steps of 1 ms. 4. Mean squares
+//! the square, 125 ms (F) and 1 s (S), watched in steps of 2 ms. 4. Mean squares
 //! of rectangular blocks of 125 ms that overlap by half; their distribution
 //! gives the exceeded levels.
 //!

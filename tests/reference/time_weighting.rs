@@ -21,7 +21,7 @@ struct Burst {
 const RATE_HZ: u32 = 48_000;
 
 /// Largest time-weighted level of a burst relative to the steady tone, fed in
-/// ticks of 48 samples as the bank feeds it.
+/// ticks of 96 samples as the bank feeds it.
 fn response_db(weighting: Weighting, burst_ms: f64) -> f64 {
     let burst = (burst_ms / 1000.0 * f64::from(RATE_HZ)).round() as usize;
     let squares: Vec<f64> = tone(RATE_HZ, 4000.0, burst)
@@ -29,9 +29,9 @@ fn response_db(weighting: Weighting, burst_ms: f64) -> f64 {
         .map(|x| x * x)
         .collect();
     let mut weighted = Weighted::new();
-    let keep = weighting.keep(48.0 / f64::from(RATE_HZ));
-    for tick in squares.chunks(48) {
-        weighted.push(tick.iter().sum::<f64>() / 48.0, keep);
+    let keep = weighting.keep(96.0 / f64::from(RATE_HZ));
+    for tick in squares.chunks(96) {
+        weighted.push(tick.iter().sum::<f64>() / 96.0, keep);
         weighted.watch(true);
     }
     db(weighted.max)
