@@ -10,7 +10,6 @@ use tempfile::NamedTempFile;
 use super::document::{calibration, internal, response_csv, session};
 use super::renderer::Renderer;
 use super::scenario::{Capture, Scenario};
-use super::stimulus::value;
 use super::truth::{Truth, Witness};
 use crate::diagnostic::{At, Diagnostic, Problem, Result};
 
@@ -156,7 +155,7 @@ fn read_speech(path: &Path, rate_hz: u32) -> Result<Vec<f64>> {
     })?;
     let spec = reader.spec();
     if spec.channels != 1 {
-        return Err(value(
+        return Err(Diagnostic::value(
             "stimulus.file",
             format!("of {} channels", spec.channels),
             "one channel",
@@ -164,7 +163,7 @@ fn read_speech(path: &Path, rate_hz: u32) -> Result<Vec<f64>> {
     }
     if spec.sample_rate != rate_hz {
         let found = format!("at {} Hz", spec.sample_rate);
-        return Err(value(
+        return Err(Diagnostic::value(
             "stimulus.file",
             found,
             &format!("the scenario's {rate_hz} Hz"),

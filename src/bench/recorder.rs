@@ -6,8 +6,8 @@ use serde::Deserialize;
 
 use super::filter::{Biquad, amplitude};
 use super::random::Gaussian;
-use super::stimulus::{value, within};
-use crate::diagnostic::Result;
+use super::stimulus::within;
+use crate::diagnostic::{Diagnostic, Result};
 
 /// The recorder, as scenarios write it.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -49,7 +49,7 @@ impl Recorder {
     /// Checks the figures.
     pub fn check(&self, rate_hz: f64) -> Result<()> {
         if ![16, 24, 32].contains(&self.bits) {
-            return Err(value(
+            return Err(Diagnostic::value(
                 "recorder.bits",
                 self.bits,
                 "16, 24 or 32 (floating point)",

@@ -14,8 +14,8 @@ use super::recorder::{self, Clock};
 use super::scenario::{Cable, Capture, Scenario};
 use super::session::TestBox;
 use super::spectrum::Colour;
-use super::stimulus::{NEWTONS_AT_0_DB, PASCALS_AT_0_DB, Source, Stimulus, value};
-use crate::diagnostic::{At, Result};
+use super::stimulus::{NEWTONS_AT_0_DB, PASCALS_AT_0_DB, Source, Stimulus};
+use crate::diagnostic::{At, Diagnostic, Result};
 
 /// Renders one capture of a scenario, block by block.
 ///
@@ -84,7 +84,7 @@ impl Renderer {
         let capture = scenario
             .captures()
             .get(index)
-            .ok_or_else(|| value("capture", index, "the number of a capture"))?;
+            .ok_or_else(|| Diagnostic::value("capture", index, "the number of a capture"))?;
         let rate_hz = scenario.rate();
         let seed = scenario.seed;
         let streams = (index as u64 + 1) << 8;

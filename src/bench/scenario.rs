@@ -8,8 +8,8 @@ use super::device::Device;
 use super::feedback::Feedback;
 use super::recorder::{Dropout, ForceChannel, MicrophoneChannel, Recorder};
 use super::session::{Session, TestBox};
-use super::stimulus::{Stimulus, value, within};
-use crate::diagnostic::{At, Problem, Result, toml_problem};
+use super::stimulus::{Stimulus, within};
+use crate::diagnostic::{At, Diagnostic, Problem, Result, toml_problem};
 
 /// Roles that session files know.
 const ROLES: [&str; 21] = [
@@ -163,7 +163,7 @@ impl Scenario {
     pub fn parse(text: &str) -> Result<Self> {
         let scenario: Self = toml::from_str(text).map_err(|e| toml_problem(&e, text))?;
         if scenario.schema != 1 {
-            return Err(value("schema", scenario.schema, "1"));
+            return Err(Diagnostic::value("schema", scenario.schema, "1"));
         }
         if scenario.captures.is_empty() {
             let key = "[[capture]]".into();
@@ -215,7 +215,7 @@ impl Scenario {
                 .any(|c| c.name == capture.name)
             {
                 let expected = "a name of its own for every capture";
-                return Err(value("capture.name", &capture.name, expected));
+                return Err(Diagnostic::value("capture.name", &capture.name, expected));
             }
         }
         Ok(scenario)
@@ -269,7 +269,7 @@ impl Capture {
     fn check(&self, rate_hz: f64) -> Result<()> {
         let plain = |c: char| c.is_ascii_alphanumeric() || "_-".contains(c);
         if self.name.is_empty() || !self.name.chars().all(plain) {
-            return Err(value(
+            return Err(Diagnostic::value(
                 "capture.name",
                 format!("`{}`", self.name),
                 "letters, digits, _ and -",

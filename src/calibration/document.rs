@@ -124,7 +124,7 @@ impl Calibration {
     pub fn parse(text: &str, read: &mut dyn FnMut(&str) -> Result<String>) -> Result<Self> {
         let document: Document = toml::from_str(text).map_err(|e| toml_problem(&e, text))?;
         if document.schema != 1 {
-            return Err(value("schema", document.schema, "1"));
+            return Err(Diagnostic::value("schema", document.schema, "1"));
         }
         let full_scale_v = document.recorder.full_scale_v;
         positive("recorder.full_scale_v", full_scale_v, "a positive voltage")?;
@@ -212,7 +212,11 @@ impl Channel {
         read: &mut dyn FnMut(&str) -> Result<String>,
     ) -> Result<Self> {
         if self.channel == 0 {
-            return Err(value(&format!("{table}.channel"), 0, "a number from 1 on"));
+            return Err(Diagnostic::value(
+                &format!("{table}.channel"),
+                0,
+                "a number from 1 on",
+            ));
         }
         positive(
             &format!("{table}.{sensitivity}"),
@@ -223,7 +227,7 @@ impl Channel {
             && !(0.0..=20.0).contains(&u)
         {
             let key = format!("{table}.expanded_uncertainty_db");
-            return Err(value(&key, u, "0 dB to 20 dB (k = 2)"));
+            return Err(Diagnostic::value(&key, u, "0 dB to 20 dB (k = 2)"));
         }
         if let Some(name) = response {
             let text = read(name).at_key(&format!("{table}.response"))?;
@@ -264,16 +268,8 @@ fn positive(key: &str, found: f64, expected: &str) -> Result<()> {
     if found > 0.0 && found.is_finite() {
         Ok(())
     } else {
-        Err(value(key, found, expected))
+        Err(Diagnostic::value(key, found, expected))
     }
-}
-
-fn value(key: &str, found: impl ToString, expected: &str) -> Diagnostic {
-    Diagnostic::from(Problem::Value {
-        key: key.into(),
-        found: found.to_string(),
-        expected: expected.into(),
-    })
 }
 
 #[cfg(test)]

@@ -64,14 +64,14 @@ impl Response {
                 .last()
                 .is_none_or(|last| row.frequency_hz > *last);
             if !(row.frequency_hz > 0.0 && row.frequency_hz.is_finite() && rising) {
-                return Err(bad(
+                return Err(Diagnostic::value(
                     "frequency_hz",
                     row.frequency_hz,
                     "positive frequencies that rise",
                 ));
             }
             if !row.magnitude_db.is_finite() || row.magnitude_db.abs() > 100.0 {
-                return Err(bad(
+                return Err(Diagnostic::value(
                     "magnitude_db",
                     row.magnitude_db,
                     "a figure within ±100 dB",
@@ -81,7 +81,11 @@ impl Response {
             magnitude_db.push(row.magnitude_db);
         }
         if frequency_hz.len() < 2 {
-            return Err(bad("rows", frequency_hz.len() as f64, "at least two"));
+            return Err(Diagnostic::value(
+                "rows",
+                frequency_hz.len() as f64,
+                "at least two",
+            ));
         }
         Ok(Self {
             frequency_hz,
@@ -145,15 +149,6 @@ impl Response {
         };
         (0..LENGTH).map(|tap| data[tap].re * fade(tap)).collect()
     }
-}
-
-fn bad(key: &str, found: f64, expected: &str) -> Diagnostic {
-    Problem::Value {
-        key: key.into(),
-        found: found.to_string(),
-        expected: expected.into(),
-    }
-    .into()
 }
 
 /// The running inverse filter of one channel: overlap-save.

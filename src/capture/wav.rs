@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use super::container::{Container, SampleFormat, walk};
-use crate::diagnostic::{At, Diagnostic, Problem, Result};
+use crate::diagnostic::{At, Diagnostic, Result};
 
 /// Bytes of a canonical header: RIFF, `fmt ` of 16 bytes, `data`.
 const HEADER: usize = 44;
@@ -48,16 +48,16 @@ impl WavFile {
     /// Opens a file and reads its header.
     ///
     /// # Errors
-    /// [`Problem::File`] and those of the container walk, with the file's name.
+    /// [`crate::Problem::File`] and those of the container walk, with the file's name.
     pub fn open(path: &Path) -> Result<Self> {
         Self::open_unnamed(path).in_file(path)
     }
 
     fn open_unnamed(path: &Path) -> Result<Self> {
-        let file = File::open(path).map_err(|e| failed("opening", &e))?;
-        let about = file.metadata().map_err(|e| failed("opening", &e))?;
+        let file = File::open(path).map_err(|e| Diagnostic::io("opening", &e))?;
+        let about = file.metadata().map_err(|e| Diagnostic::io("opening", &e))?;
         if about.is_dir() {
-            return Err(failed(
+            return Err(Diagnostic::io(
                 "opening",
                 &io::Error::from(io::ErrorKind::IsADirectory),
             ));
@@ -98,7 +98,7 @@ impl WavFile {
     /// in full-scale units; empty at the end.
     ///
     /// # Errors
-    /// [`Problem::File`] if reading fails.
+    /// [`crate::Problem::File`] if reading fails.
     pub fn read(&mut self, frames: usize, samples: &mut Vec<f64>) -> Result<()> {
         samples.clear();
         let left = self.container.frames - self.read;
@@ -111,11 +111,11 @@ impl WavFile {
         set_size(&mut self.block, bytes);
         self.reader
             .read_exact(&mut self.block[HEADER..])
-            .map_err(|e| failed("reading", &e))
+            .map_err(|e| Diagnostic::io("reading", &e))
             .in_file(&self.path)?;
         self.read += frames as u64;
         self.decode(samples)
-            .map_err(|e| failed("decoding", &io::Error::other(e)))
+            .map_err(|e| Diagnostic::io("decoding", &io::Error::other(e)))
             .in_file(&self.path)
     }
 
@@ -140,10 +140,10 @@ impl WavFile {
     /// Reads the rest of the file and returns its length in bytes and SHA-256.
     ///
     /// # Errors
-    /// [`Problem::File`] if reading fails.
+    /// [`crate::Problem::File`] if reading fails.
     pub fn finish(mut self) -> Result<(PathBuf, u64, String)> {
         io::copy(&mut self.reader, &mut io::sink())
-            .map_err(|e| failed("reading", &e))
+            .map_err(|e| Diagnostic::io("reading", &e))
             .in_file(&self.path)?;
         let hashing = self.reader.into_inner();
         let digest = hashing.hash.finalize();
@@ -175,14 +175,4 @@ fn header(container: &Container) -> Vec<u8> {
 fn set_size(block: &mut [u8], bytes: usize) {
     block[4..8].copy_from_slice(&((bytes + HEADER - 8) as u32).to_le_bytes());
     block[40..44].copy_from_slice(&(bytes as u32).to_le_bytes());
-}
-
-fn failed(action: &'static str, error: &io::Error) -> Diagnostic {
-    let cause = match error.kind() {
-        io::ErrorKind::NotFound => "there is no such file".to_owned(),
-        io::ErrorKind::PermissionDenied => "permission denied".to_owned(),
-        io::ErrorKind::IsADirectory => "this is a folder".to_owned(),
-        _ => error.to_string(),
-    };
-    Problem::File { action, cause }.into()
 }

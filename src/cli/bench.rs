@@ -37,11 +37,8 @@ impl Bench {
     pub fn run(self) -> Result<Status> {
         if let Some(path) = &self.scenario {
             let out = self.out.clone().unwrap_or_else(|| folder(path).to_owned());
-            std::fs::create_dir_all(&out).map_err(|error| {
-                let action = "creating the folder";
-                let cause = error.to_string();
-                Diagnostic::from(Problem::File { action, cause }).in_file(&out)
-            })?;
+            std::fs::create_dir_all(&out)
+                .map_err(|error| Diagnostic::file("creating the folder", error).in_file(&out))?;
             for file in self.render(path, &out)? {
                 if !self.quiet {
                     anstream::eprintln!("written: {}", file.display());
@@ -82,11 +79,8 @@ impl Bench {
     }
 
     fn score_of(&self, path: &Path) -> Result<Vec<ScoreRow>> {
-        let out = tempfile::tempdir().map_err(|error| {
-            let action = "creating a temporary folder";
-            let cause = error.to_string();
-            Problem::File { action, cause }
-        })?;
+        let out = tempfile::tempdir()
+            .map_err(|error| Diagnostic::file("creating a temporary folder", error))?;
         self.render(path, out.path())?;
         let plan = Plan::read(&out.path().join("session.toml"))?;
         let mut bar = Bar::new(self.quiet);
@@ -122,11 +116,9 @@ fn spare(scenario: &Scenario, out: &Path) -> Result<()> {
     }
     match found.first() {
         None => Ok(()),
-        Some(path) => {
-            let action = "writing";
-            let cause = "it exists, and the bench did not make it".into();
-            Err(Diagnostic::from(Problem::File { action, cause }).in_file(path))
-        }
+        Some(path) => Err(
+            Diagnostic::file("writing", "it exists, and the bench did not make it").in_file(path),
+        ),
     }
 }
 

@@ -1,7 +1,7 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use micronewton::diagnostic::{At, Diagnostic, Problem, Result};
+use micronewton::diagnostic::{At, Diagnostic, Result};
 use micronewton::pipeline::Plan;
 
 use super::{Common, Status, measure};
@@ -28,10 +28,7 @@ impl Demo {
     pub fn run(mut self) -> Result<Status> {
         let session = self.folder.join("session.toml");
         if !session.is_file() {
-            let action = "opening";
-            let cause =
-                "the demo captures are not here; run from the project's folder or say --folder FOLDER".into();
-            return Err(Diagnostic::from(Problem::File { action, cause }).in_file(&session));
+            return Err(Diagnostic::file("opening", "the demo captures are not here; run from the project's folder or say --folder FOLDER").in_file(&session));
         }
         if self.common.out.is_empty() && self.common.format.is_none() {
             self.common.out.push(REPORT.into());

@@ -1,7 +1,7 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use micronewton::diagnostic::{Problem, Result};
+use micronewton::diagnostic::{Diagnostic, Result};
 use micronewton::measurement::Kind;
 use micronewton::pipeline::{CapturePlan, CaptureRole, Plan, read_calibration};
 
@@ -32,12 +32,11 @@ pub struct Directional {
 impl Directional {
     pub fn run(self) -> Result<Status> {
         if self.front == self.back {
-            return Err(Problem::Value {
-                key: "--back".into(),
-                found: "the file of --front".into(),
-                expected: "another capture, with the sound from the back".into(),
-            }
-            .into());
+            return Err(Diagnostic::value(
+                "--back",
+                "the file of --front",
+                "another capture, with the sound from the back",
+            ));
         }
         let (calibration, documents) = read_calibration(&self.calibration)?;
         let capture = |file, role| CapturePlan::of_file(file, role, &calibration);

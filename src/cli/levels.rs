@@ -1,7 +1,7 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use micronewton::diagnostic::{At, Problem, Result};
+use micronewton::diagnostic::{At, Diagnostic, Result};
 use micronewton::levels::Interval;
 use micronewton::measurement::Kind;
 use micronewton::pipeline::{CapturePlan, CaptureRole, Plan, read_calibration};
@@ -45,12 +45,11 @@ pub struct Levels {
 impl Levels {
     pub fn run(self) -> Result<Status> {
         if self.microphone_file.is_some() && self.files.len() > 1 {
-            return Err(Problem::Value {
-                key: "--microphone-file".into(),
-                found: format!("given with {} WAV files", self.files.len()),
-                expected: "one WAV file, that of the force channel".into(),
-            }
-            .into());
+            return Err(Diagnostic::value(
+                "--microphone-file",
+                format!("given with {} WAV files", self.files.len()),
+                "one WAV file, that of the force channel",
+            ));
         }
         let range = BandRange::new(
             Band::named(self.lowest_band).at_key("--lowest-band")?,

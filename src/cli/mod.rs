@@ -164,7 +164,7 @@ impl Common {
     /// written over a file that is read.
     fn check(&self, plan: &Plan) -> Result<()> {
         if self.format.is_some() && self.out.len() > 1 {
-            return Err(refused(
+            return Err(Diagnostic::value(
                 "--format",
                 "given with several --out",
                 "to be left away: the endings of the files say what each holds",
@@ -180,11 +180,7 @@ impl Common {
             .filter_map(|path| path.canonicalize().ok())
             .collect();
         for (position, path) in self.out.iter().enumerate() {
-            let cannot = |cause: &str| {
-                let action = "writing";
-                let cause = cause.into();
-                Err(Diagnostic::from(Problem::File { action, cause }).in_file(path))
-            };
+            let cannot = |cause: &str| Err(Diagnostic::file("writing", cause).in_file(path));
             let folder = path.parent().filter(|folder| *folder != Path::new(""));
             if folder.is_some_and(|folder| !folder.is_dir()) {
                 return cannot("its folder does not exist");
@@ -199,9 +195,9 @@ impl Common {
                 return cannot("it is named twice");
             }
             if self.format.is_none() && Format::of(path).is_none() {
-                return Err(refused(
+                return Err(Diagnostic::value(
                     "--out",
-                    &format!("`{}`", path.display()),
+                    format!("`{}`", path.display()),
                     "a name that ends in .html, .json, .csv or .txt, or --format beside it",
                 ));
             }
@@ -218,15 +214,6 @@ impl Common {
             Status::Done
         }
     }
-}
-
-fn refused(key: &str, found: &str, expected: &str) -> Diagnostic {
-    Problem::Value {
-        key: key.into(),
-        found: found.into(),
-        expected: expected.into(),
-    }
-    .into()
 }
 
 #[cfg(test)]

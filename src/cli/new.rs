@@ -30,9 +30,11 @@ impl New {
         let calibration = self.folder.join("calibration.toml");
         for path in [&session, &calibration] {
             if path.exists() {
-                let action = "writing";
-                let cause = "it exists already and is not overwritten".into();
-                return Err(Diagnostic::from(Problem::File { action, cause }).in_file(path));
+                return Err(Diagnostic::file(
+                    "writing",
+                    "it exists already and is not overwritten",
+                )
+                .in_file(path));
             }
         }
         report::write(&calibration, include_str!("new/calibration.toml"))?;

@@ -8,6 +8,7 @@ mod problem;
 mod toml;
 
 use std::fmt;
+use std::io;
 use std::path::Path;
 
 use serde::Serialize;
@@ -44,6 +45,33 @@ struct Inner {
 }
 
 impl Diagnostic {
+    /// A key that holds a value which makes no sense ([`Problem::Value`]).
+    pub fn value(key: &str, found: impl ToString, expected: &str) -> Self {
+        Problem::Value {
+            key: key.into(),
+            found: found.to_string(),
+            expected: expected.into(),
+        }
+        .into()
+    }
+
+    /// A file with which something cannot be done, and why ([`Problem::File`]).
+    pub fn file(action: &'static str, cause: impl ToString) -> Self {
+        let cause = cause.to_string();
+        Problem::File { action, cause }.into()
+    }
+
+    /// The same, for an error of the system, in words of our own where it is a
+    /// common one.
+    pub fn io(action: &'static str, error: &io::Error) -> Self {
+        match error.kind() {
+            io::ErrorKind::NotFound => Self::file(action, "there is no such file"),
+            io::ErrorKind::PermissionDenied => Self::file(action, "permission denied"),
+            io::ErrorKind::IsADirectory => Self::file(action, "this is a folder"),
+            _ => Self::file(action, error),
+        }
+    }
+
     /// What happened.
     pub fn problem(&self) -> &Problem {
         &self.0.problem

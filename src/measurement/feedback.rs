@@ -30,7 +30,7 @@
 use serde::{Deserialize, Serialize};
 
 pub use super::OneCapture as Input;
-use crate::diagnostic::{Problem, Result};
+use crate::diagnostic::{Diagnostic, Problem, Result};
 use crate::levels::Needs;
 use crate::levels::lines::Line;
 use crate::quantity::{ForceLevel, Reading, Uncertainty};
@@ -269,10 +269,5 @@ fn at_least(key: &str, found: f64, least: f64) -> Result<()> {
     if found >= least {
         return Ok(());
     }
-    Err(Problem::Value {
-        key: key.into(),
-        found: found.to_string(),
-        expected: format!("{least} or more"),
-    }
-    .into())
+    Err(Diagnostic::value(key, found, &format!("{least} or more")))
 }

@@ -27,7 +27,7 @@ use serde::{Deserialize, Serialize};
 
 pub use super::OneCapture as Input;
 use crate::calibration::Channel;
-use crate::diagnostic::{Problem, Result};
+use crate::diagnostic::{Diagnostic, Result};
 use crate::levels::Needs;
 use crate::levels::bands::{Bands, Extremes};
 use crate::levels::distribution::Distribution;
@@ -65,7 +65,7 @@ impl Options {
     /// Refuses percents outside 1 to 99.
     ///
     /// # Errors
-    /// [`Problem::Value`].
+    /// [`crate::Problem::Value`].
     pub fn check(&self) -> Result<()> {
         match self
             .exceeded_percent
@@ -73,12 +73,11 @@ impl Options {
             .find(|p| !(1..=99).contains(*p))
         {
             None => Ok(()),
-            Some(percent) => Err(Problem::Value {
-                key: "options.levels.exceeded_percent".into(),
-                found: percent.to_string(),
-                expected: "1 to 99".into(),
-            }
-            .into()),
+            Some(percent) => Err(Diagnostic::value(
+                "options.levels.exceeded_percent",
+                percent,
+                "1 to 99",
+            )),
         }
     }
 }
@@ -164,7 +163,7 @@ pub struct BandLevels<R: Reference> {
 /// Reads the levels off the reduced bands.
 ///
 /// # Errors
-/// [`Problem::Value`] for a percent outside 1 to 99.
+/// [`crate::Problem::Value`] for a percent outside 1 to 99.
 pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
     options.check()?;
     let capture = input.capture;

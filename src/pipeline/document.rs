@@ -1,7 +1,6 @@
 //! Reading the text documents of a plan; each is an input of the record.
 
 use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
@@ -9,7 +8,7 @@ use sha2::{Digest, Sha256};
 use super::session::SessionDocument;
 use crate::calibration::Calibration;
 use crate::capture::InputFile;
-use crate::diagnostic::{At, Problem, Result};
+use crate::diagnostic::{At, Diagnostic, Problem, Result};
 
 /// A text file that was read, and its trace for the record.
 #[derive(Debug, Clone)]
@@ -26,15 +25,9 @@ impl Text {
     /// # Errors
     /// [`Problem::File`] with the file's name.
     pub fn read(path: &Path) -> Result<Self> {
-        let bytes = fs::read(path).map_err(|error| {
-            let cause = match error.kind() {
-                io::ErrorKind::NotFound => "there is no such file".to_owned(),
-                _ => error.to_string(),
-            };
-            let action = "opening";
-            Problem::File { action, cause }
-        });
-        let bytes = bytes.map_err(Into::into).in_file(path)?;
+        let bytes = fs::read(path)
+            .map_err(|error| Diagnostic::io("opening", &error))
+            .in_file(path)?;
         let sha256 = Sha256::digest(&bytes)
             .iter()
             .map(|b| format!("{b:02x}"))

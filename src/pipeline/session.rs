@@ -191,7 +191,7 @@ impl SessionDocument {
     pub fn parse(text: &str) -> Result<Self> {
         let document: Self = toml::from_str(text).map_err(|e| toml_problem(&e, text))?;
         if document.schema != 1 {
-            return Err(value("schema", &document.schema.to_string(), "1"));
+            return Err(Diagnostic::value("schema", document.schema, "1"));
         }
         if document.capture.is_empty() {
             let key = "[[capture]]".into();
@@ -202,9 +202,9 @@ impl SessionDocument {
                 .iter()
                 .any(|c| c.name == capture.name)
             {
-                return Err(value(
+                return Err(Diagnostic::value(
                     "capture.name",
-                    &capture.name,
+                    format!("`{}`", capture.name),
                     "a name of its own for every capture",
                 ));
             }
@@ -268,13 +268,4 @@ impl CaptureRole {
             Self::General => "general",
         }
     }
-}
-
-fn value(key: &str, found: &str, expected: &str) -> Diagnostic {
-    Problem::Value {
-        key: key.into(),
-        found: format!("`{found}`"),
-        expected: expected.into(),
-    }
-    .into()
 }

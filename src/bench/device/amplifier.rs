@@ -6,8 +6,8 @@ use serde::Deserialize;
 use super::noise_reduction::{NoiseReduction, Reducer};
 use crate::bench::filter::{Delay, amplitude};
 use crate::bench::fir::LinearPhase;
-use crate::bench::stimulus::{NEWTONS_AT_0_DB, PASCALS_AT_0_DB, value, within};
-use crate::diagnostic::Result;
+use crate::bench::stimulus::{NEWTONS_AT_0_DB, PASCALS_AT_0_DB, within};
+use crate::diagnostic::{Diagnostic, Result};
 
 /// The dynamics are computed anew every so many samples.
 const CONTROL: u32 = 8;
@@ -62,7 +62,7 @@ impl Compression {
             within(&key("crossovers_hz"), *hz, 100.0, 0.45 * rate_hz, "Hz")?;
         }
         if self.crossovers_hz.windows(2).any(|pair| pair[0] >= pair[1]) {
-            return Err(value(
+            return Err(Diagnostic::value(
                 &key("crossovers_hz"),
                 "not rising",
                 "rising frequencies",
@@ -71,7 +71,7 @@ impl Compression {
         for (name, list) in [("ratio", &self.ratio), ("knee_db_spl", &self.knee_db_spl)] {
             if list.len() != 1 && list.len() != self.bands() {
                 let expected = format!("one figure, or {} (one per band)", self.bands());
-                return Err(value(
+                return Err(Diagnostic::value(
                     &key(name),
                     format!("a list of {}", list.len()),
                     &expected,

@@ -10,8 +10,8 @@ use serde::Deserialize;
 
 use super::filter::{Delay, amplitude};
 use super::random::Gaussian;
-use super::stimulus::{NEWTONS_AT_0_DB, PASCALS_AT_0_DB, value, within};
-use crate::diagnostic::Result;
+use super::stimulus::{NEWTONS_AT_0_DB, PASCALS_AT_0_DB, within};
+use crate::diagnostic::{Diagnostic, Result};
 
 use amplifier::{Amplifier, Compression};
 pub use microphones::SOUND_M_PER_S;
@@ -82,7 +82,11 @@ impl Device {
     pub fn check(&self, rate_hz: f64) -> Result<()> {
         if self.gain_db.is_empty() || self.gain_db.windows(2).any(|p| p[0][0] >= p[1][0]) {
             let expected = "pairs [frequency in Hz, gain in dB] with rising frequencies";
-            return Err(value("device.gain_db", "not such a list", expected));
+            return Err(Diagnostic::value(
+                "device.gain_db",
+                "not such a list",
+                expected,
+            ));
         }
         for [hz, db] in &self.gain_db {
             within("device.gain_db", *hz, 1.0, 1e6, "Hz")?;

@@ -228,22 +228,16 @@ pub fn within(key: &str, found: f64, least: f64, most: f64, unit: &str) -> Resul
     if (least..=most).contains(&found) {
         return Ok(());
     }
-    Err(value(key, found, &format!("{least} to {most} {unit}")))
+    Err(Diagnostic::value(
+        key,
+        found,
+        &format!("{least} to {most} {unit}"),
+    ))
 }
 
 fn above(key: &str, found: f64, least: f64) -> Result<()> {
     if found > least {
         return Ok(());
     }
-    Err(value(key, found, &format!("more than {least}")))
-}
-
-/// The problem that `key` holds `found`.
-pub fn value(key: &str, found: impl ToString, expected: &str) -> Diagnostic {
-    Problem::Value {
-        key: key.into(),
-        found: found.to_string(),
-        expected: expected.into(),
-    }
-    .into()
+    Err(Diagnostic::value(key, found, &format!("more than {least}")))
 }

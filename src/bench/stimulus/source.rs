@@ -2,7 +2,7 @@
 
 use std::f64::consts::{SQRT_2, TAU};
 
-use super::{PASCALS_AT_0_DB, Stimulus, value};
+use super::{PASCALS_AT_0_DB, Stimulus};
 use crate::bench::filter::amplitude;
 use crate::bench::random::Gaussian;
 use crate::bench::spectrum::Colour;
@@ -61,7 +61,8 @@ impl Source {
         let span = active[1].saturating_sub(active[0]);
         let played = || {
             let file = speech.filter(|samples| !samples.is_empty());
-            let file = file.ok_or_else(|| value("stimulus.file", "not given", "samples"))?;
+            let file =
+                file.ok_or_else(|| Diagnostic::value("stimulus.file", "not given", "samples"))?;
             Ok::<_, Diagnostic>(unit_power(file, span as usize))
         };
         let kind = match stimulus {
