@@ -12,6 +12,7 @@
     )
 )]
 
+pub mod assessment;
 pub mod bench;
 pub mod calibration;
 pub mod capture;
@@ -21,6 +22,7 @@ pub mod measurement;
 pub mod pipeline;
 pub mod quantity;
 pub mod report;
+pub mod table;
 
 pub use calibration::{Calibrated, Calibration};
 pub use diagnostic::{Diagnostic, Problem, Result};

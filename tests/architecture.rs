@@ -8,12 +8,13 @@ use std::path::{Path, PathBuf};
 
 /// Layers from the ground up; a layer may import itself and those before it.
 /// `bench` stands beside the chain: it imports the ground only.
-const LAYERS: [&[&str]; 8] = [
-    &["quantity", "diagnostic"],
+const LAYERS: [&[&str]; 9] = [
+    &["quantity", "diagnostic", "table"],
     &["capture"],
     &["calibration"],
     &["levels"],
     &["measurement"],
+    &["assessment"],
     &["pipeline"],
     &["report"],
     &["cli"],

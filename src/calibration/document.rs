@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize, Serializer};
 
 use super::response::Response;
 use crate::diagnostic::{At, Diagnostic, Problem, Result, toml_problem};
-use crate::quantity::{Band, Role, Uncertainty};
+use crate::quantity::{Band, Origin, Role, Uncertainty};
 
 /// How samples become newtons and pascals. Built only from a calibration file.
 #[derive(Debug, Clone)]
@@ -17,6 +17,9 @@ pub struct Calibration {
 /// The calibration of one channel.
 #[derive(Debug, Clone, Serialize)]
 pub struct Channel {
+    /// What it records.
+    #[serde(skip)]
+    pub role: Role,
     /// Channel of the file, counted from 1.
     pub channel: usize,
     /// Volts per newton or per pascal.
@@ -130,6 +133,7 @@ impl Calibration {
         positive("recorder.full_scale_v", full_scale_v, "a positive voltage")?;
         let force = document.force.map(|f| {
             Channel {
+                role: Role::Force,
                 channel: f.channel,
                 sensitivity: f.sensitivity_v_per_n,
                 response: None,
@@ -142,6 +146,7 @@ impl Calibration {
         });
         let microphone = document.microphone.map(|m| {
             Channel {
+                role: Role::Microphone,
                 channel: m.channel,
                 sensitivity: m.sensitivity_v_per_pa,
                 response: None,
@@ -192,9 +197,10 @@ impl Calibration {
 
 impl Channel {
     /// The channel of a signal that is already in newtons or pascals.
-    pub(super) fn exact(channel: usize) -> Self {
+    pub(super) fn exact(role: Role) -> Self {
         Self {
-            channel,
+            role,
+            channel: role as usize + 1,
             sensitivity: 1.0,
             response: None,
             expanded_uncertainty_db: Some(0.0),
@@ -237,14 +243,14 @@ impl Channel {
         Ok(self)
     }
 
-    /// Uncertainty that the sensitivity lends to every level of the channel.
+    /// What the calibration lends to the uncertainty of every level of the
+    /// channel.
     pub fn uncertainty(&self) -> Uncertainty {
-        self.expanded_uncertainty_db.map_or(
-            Uncertainty::NotStated(
-                "the calibration file does not state the uncertainty of the sensitivity",
-            ),
-            Uncertainty::Expanded,
-        )
+        let origin = match self.role {
+            Role::Force => Origin::ForceTransducer,
+            Role::Microphone => Origin::Microphone,
+        };
+        Uncertainty::of(origin, self.expanded_uncertainty_db)
     }
 
     /// Why a level in `band` cannot be given, if the response does not reach it.

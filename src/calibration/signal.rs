@@ -4,6 +4,7 @@ use super::document::{Calibration, Channel};
 use super::response::{Inverse, LENGTH};
 use crate::capture::{InputFile, Recording};
 use crate::diagnostic::{Diagnostic, Result};
+use crate::quantity::Role;
 
 /// A recording in newtons and pascals. Only this enters `levels`.
 ///
@@ -64,7 +65,7 @@ impl Calibrated {
                 rate_hz,
                 at: 0,
             },
-            channels: [1, 2].map(|channel| Some(Channel::exact(channel))),
+            channels: Role::ALL.map(|role| Some(Channel::exact(role))),
             units: [1.0; 2],
             inverse: [None, None],
         }

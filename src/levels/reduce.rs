@@ -17,6 +17,12 @@ pub struct Needs {
 }
 
 impl Needs {
+    /// Nothing; for `..Needs::NONE` in a list of what is read.
+    pub const NONE: Self = Self {
+        bands: false,
+        lines: false,
+    };
+
     /// What either needs.
     #[must_use]
     pub fn or(self, other: Self) -> Self {

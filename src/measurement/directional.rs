@@ -25,12 +25,12 @@ use serde::{Deserialize, Serialize};
 use super::Captures;
 use crate::diagnostic::{Problem, Result};
 use crate::levels::{Levels, Needs};
-use crate::quantity::{Band, LevelDifference, Reading, Role, Uncertainty};
+use crate::quantity::{Band, LevelDifference, Origin, Reading, Role, Uncertainty};
 
 /// Third-octave levels.
 pub const NEEDS: Needs = Needs {
     bands: true,
-    lines: false,
+    ..Needs::NONE
 };
 
 /// Below this distance from the noise, the back figure is the noise's, in dB.
@@ -216,5 +216,5 @@ fn difference(pair: &[Series; 2], floor: Option<f64>, width_hz: f64) -> Reading<
         );
     }
     let standard = front_gain.1.hypot(back_gain.1);
-    Reading::measured(figure, Uncertainty::Expanded(2.0 * standard))
+    Reading::measured(figure, Uncertainty::of(Origin::Statistics, 2.0 * standard))
 }

@@ -33,12 +33,12 @@ pub use super::OneCapture as Input;
 use crate::diagnostic::{Diagnostic, Problem, Result};
 use crate::levels::Needs;
 use crate::levels::lines::Line;
-use crate::quantity::{ForceLevel, Reading, Uncertainty};
+use crate::quantity::{ForceLevel, Origin, Reading, Uncertainty};
 
 /// Lines of the force spectrum.
 pub const NEEDS: Needs = Needs {
-    bands: false,
     lines: true,
+    ..Needs::NONE
 };
 
 /// A line this far above what the microphone explains is unexplained, in dB.
@@ -187,8 +187,7 @@ pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
         explained: Vec::new(),
     };
     for line in lasting {
-        let uncertainty =
-            Uncertainty::combined(&[force.uncertainty(), Uncertainty::Expanded(LINE_DB)]);
+        let uncertainty = force.uncertainty().and(Origin::Analysis, LINE_DB);
         match explanation(line) {
             None => outcome.events.push(event(line, uncertainty)),
             Some(explanation) => outcome.explained.push(Explained {

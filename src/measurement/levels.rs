@@ -32,12 +32,12 @@ use crate::levels::Needs;
 use crate::levels::bands::{Bands, Extremes};
 use crate::levels::distribution::Distribution;
 use crate::quantity::level::{OneMicronewton, Reference, TwentyMicropascals};
-use crate::quantity::{Band, Level, Quantity, Reading, Role, Uncertainty};
+use crate::quantity::{Band, Level, Origin, Quantity, Reading, Role, Uncertainty};
 
 /// Third-octave levels.
 pub const NEEDS: Needs = Needs {
     bands: true,
-    lines: false,
+    ..Needs::NONE
 };
 
 /// Expanded uncertainty of the analysis itself: a class 1 band is no ideal band,
@@ -198,8 +198,7 @@ fn role_levels<R: Reference>(
     bands: &Bands,
     options: &Options,
 ) -> RoleLevels<R> {
-    let uncertainty =
-        Uncertainty::combined(&[channel.uncertainty(), Uncertainty::Expanded(ANALYSIS_DB)]);
+    let uncertainty = channel.uncertainty().and(Origin::Analysis, ANALYSIS_DB);
     let row = role as usize;
     let reading = |mean_square: f64, gap: &Option<String>| match gap {
         Some(gap) => Reading::not_measured(gap.clone()),
@@ -261,11 +260,12 @@ fn exceeded<R: Reference>(
     percent: u8,
     uncertainty: &Uncertainty,
 ) -> Reading<Level<R>> {
-    let step = Uncertainty::Expanded(Distribution::RESOLUTION_DB);
     match blocks.percentile_db(100.0 - f64::from(percent)) {
         Some(db) => Reading::measured(
             Level::from_db(db - 20.0 * R::RMS.log10()),
-            Uncertainty::combined(&[uncertainty.clone(), step]),
+            uncertainty
+                .clone()
+                .and(Origin::Analysis, Distribution::RESOLUTION_DB),
         ),
         None => Reading::not_measured("digital silence for that part of the time"),
     }

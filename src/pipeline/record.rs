@@ -9,7 +9,7 @@ use crate::calibration::Calibration;
 use crate::capture::InputFile;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::measurement::{Options, Outcome};
-use crate::quantity::{Reading, Uncertainty};
+use crate::quantity::Reading;
 
 /// The result of a run. Same plan and files, same record.
 #[derive(Debug, Serialize)]
@@ -86,7 +86,9 @@ impl Record {
         self.entries.iter().any(|entry| match &entry.outcome {
             Outcome::Feedback(feedback) => !feedback.events.is_empty(),
             Outcome::Directional(directional) => match &directional.broadband {
-                Reading::Measured(figure, Uncertainty::Expanded(u)) => figure.db() + u < 0.0,
+                Reading::Measured(figure, budget) => {
+                    budget.expanded().is_some_and(|u| figure.db() + u < 0.0)
+                }
                 _ => false,
             },
             Outcome::Levels(_) => false,

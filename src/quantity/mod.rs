@@ -8,9 +8,11 @@ pub mod level;
 pub mod observation;
 pub mod reading;
 pub mod role;
+pub mod uncertainty;
 
 pub use band::{Band, BandRange};
 pub use level::{ForceLevel, Level, LevelDifference, PressureLevel};
 pub use observation::{Observation, observations};
-pub use reading::{Quantity, Reading, Uncertainty};
+pub use reading::{Quantity, Reading};
 pub use role::Role;
+pub use uncertainty::{Origin, Uncertainty};

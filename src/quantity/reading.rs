@@ -3,6 +3,8 @@
 
 use serde::ser::{Serialize, SerializeMap, Serializer};
 
+use super::uncertainty::Uncertainty;
+
 /// A physical figure that knows its unit and, for levels, its reference.
 pub trait Quantity: Copy {
     /// Unit as printed: `dB`, `s`, `Hz`, `1`.
@@ -13,36 +15,12 @@ pub trait Quantity: Copy {
     fn value(&self) -> f64;
 }
 
-/// Expanded uncertainty (k = 2, about 95 %), in the unit of the quantity.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Uncertainty {
-    /// The figure.
-    Expanded(f64),
-    /// It could not be computed; the text says what is missing.
-    NotStated(&'static str),
-}
-
-impl Uncertainty {
-    /// Root of the sum of squares of independent parts, all in one unit.
-    /// Where one part is not stated, the whole is not stated.
-    pub fn combined(parts: &[Uncertainty]) -> Self {
-        let mut sum = 0.0;
-        for part in parts {
-            match part {
-                Self::Expanded(u) => sum += u * u,
-                Self::NotStated(why) => return Self::NotStated(why),
-            }
-        }
-        Self::Expanded(f64::sqrt(sum))
-    }
-}
-
 /// A quantity with the state of our knowledge of it.
 ///
 /// Serialised as an object that always carries `status`, `value`, `unit`,
-/// `reference` and `expanded_uncertainty`; where the uncertainty is not stated
-/// it is null and `uncertainty_note` says why; an unmeasured figure and a bound
-/// carry a `reason`.
+/// `reference` and `expanded_uncertainty`, with its `uncertainty_parts`; where the
+/// uncertainty cannot be stated it is null and `uncertainty_note` says why; an
+/// unmeasured figure and a bound carry a `reason`.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Reading<Q> {
     /// The figure and its expanded uncertainty.
@@ -92,13 +70,13 @@ impl<Q: Quantity> Serialize for Reading<Q> {
         map.serialize_entry("value", &value)?;
         map.serialize_entry("unit", Q::UNIT)?;
         map.serialize_entry("reference", &Q::REFERENCE)?;
-        match uncertainty {
-            Some(Uncertainty::Expanded(u)) => map.serialize_entry("expanded_uncertainty", u)?,
-            Some(Uncertainty::NotStated(why)) => {
-                map.serialize_entry("expanded_uncertainty", &None::<f64>)?;
-                map.serialize_entry("uncertainty_note", why)?;
-            }
-            None => map.serialize_entry("expanded_uncertainty", &None::<f64>)?,
+        let expanded = uncertainty.and_then(Uncertainty::expanded);
+        map.serialize_entry("expanded_uncertainty", &expanded)?;
+        if let Some(note) = uncertainty.and_then(Uncertainty::note) {
+            map.serialize_entry("uncertainty_note", &note)?;
+        }
+        if let Some(budget) = uncertainty.filter(|u| u.parts().next().is_some()) {
+            map.serialize_entry("uncertainty_parts", budget)?;
         }
         if let Some(reason) = reason {
             map.serialize_entry("reason", reason)?;
@@ -125,19 +103,7 @@ mod tests {
 
     #[test]
     fn a_figure_that_is_not_finite_is_refused() {
-        let reading = Reading::measured(
-            ForceLevel::from_db(f64::NEG_INFINITY),
-            Uncertainty::Expanded(0.1),
-        );
+        let reading = Reading::measured(ForceLevel::from_db(f64::NEG_INFINITY), Uncertainty::EXACT);
         assert_eq!(reading.figure(), None);
-    }
-
-    #[test]
-    fn parts_combine_as_root_of_squares_and_silence_wins() {
-        let known =
-            Uncertainty::combined(&[Uncertainty::Expanded(3.0), Uncertainty::Expanded(4.0)]);
-        assert_eq!(known, Uncertainty::Expanded(5.0));
-        let unknown = Uncertainty::combined(&[known, Uncertainty::NotStated("no certificate")]);
-        assert_eq!(unknown, Uncertainty::NotStated("no certificate"));
     }
 }

@@ -2,7 +2,7 @@
 //! them. It knows roles and figures, but no ink, no markup and no width.
 
 use crate::measurement::Kind;
-use crate::quantity::{Band, Quantity, Reading, Uncertainty};
+use crate::quantity::{Band, Quantity, Reading};
 
 /// A whole report.
 #[derive(Debug, Clone, PartialEq)]
@@ -286,11 +286,8 @@ impl Figure {
 impl<Q: Quantity> From<&Reading<Q>> for Figure {
     fn from(reading: &Reading<Q>) -> Self {
         match reading {
-            Reading::Measured(quantity, Uncertainty::Expanded(u)) => {
-                Self::Measured(quantity.value(), Some(*u))
-            }
-            Reading::Measured(quantity, Uncertainty::NotStated(_)) => {
-                Self::Measured(quantity.value(), None)
+            Reading::Measured(quantity, budget) => {
+                Self::Measured(quantity.value(), budget.expanded())
             }
             Reading::AtMost(quantity, _) => Self::AtMost(quantity.value()),
             Reading::AtLeast(quantity, _) => Self::AtLeast(quantity.value()),

@@ -72,7 +72,7 @@ fn decoder(bencher: Bencher<'_, '_>) {
 /// Reading, hashing and calibrating.
 #[divan::bench]
 fn reading(bencher: Bencher<'_, '_>) {
-    pass(bencher, Needs::default());
+    pass(bencher, Needs::NONE);
 }
 
 /// … and third-octave levels.
@@ -82,7 +82,7 @@ fn bands(bencher: Bencher<'_, '_>) {
         bencher,
         Needs {
             bands: true,
-            lines: false,
+            ..Needs::NONE
         },
     );
 }
@@ -93,8 +93,8 @@ fn lines(bencher: Bencher<'_, '_>) {
     pass(
         bencher,
         Needs {
-            bands: false,
             lines: true,
+            ..Needs::NONE
         },
     );
 }

@@ -15,7 +15,7 @@ pub fn all_bands() -> BandRange {
 pub fn bands(rate_hz: u32, frames: Vec<[f64; 2]>, range: BandRange, interval: Interval) -> Bands {
     let needs = Needs {
         bands: true,
-        ..Needs::default()
+        ..Needs::NONE
     };
     let signal = Calibrated::from_signal(rate_hz, frames);
     let levels = reduce(signal, needs, Scope { range, interval }, &mut |_| {}).unwrap();

@@ -16,9 +16,6 @@ use crate::quantity::{
 use band_level::BandLevels;
 use line::LineCourse;
 
-/// True values have no uncertainty of measurement.
-const TRUE: Uncertainty = Uncertainty::NotStated("true value of the simulated bench");
-
 /// The true values of a scenario.
 #[derive(Debug, Serialize)]
 pub struct Truth {
@@ -224,12 +221,12 @@ fn rounded(x: f64) -> f64 {
 }
 
 fn difference(db: f64) -> Reading<LevelDifference> {
-    Reading::measured(LevelDifference::from_db(rounded(db)), TRUE)
+    Reading::measured(LevelDifference::from_db(rounded(db)), Uncertainty::EXACT)
 }
 
 fn level<R: Reference>(mean_square: Option<f64>) -> Reading<Level<R>> {
     match mean_square.and_then(Level::<R>::from_mean_square) {
-        Some(level) => Reading::measured(Level::from_db(rounded(level.db())), TRUE),
+        Some(level) => Reading::measured(Level::from_db(rounded(level.db())), Uncertainty::EXACT),
         None => Reading::not_measured("no signal"),
     }
 }

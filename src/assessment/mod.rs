@@ -1,0 +1,2 @@
+//! What the outcomes mean: each file holds an outcome, or what was found while
+//! reading, against a criterion and says whether it is met.

@@ -1,0 +1,2 @@
+//! Figures out of documents: one CSV each, with its source in the head, and one
+//! typed accessor each.
