@@ -1,12 +1,9 @@
-//! The spectra of both channels over one short frame, and the lines in them.
-//!
-//! Both channels go through one complex transform (force real, microphone
-//! imaginary) of about 85 ms with a Hann window.
+//! The spectra of both channels over one short frame of about 85 ms, and the
+//! lines in them.
 
-use std::f64::consts::PI;
-use std::sync::Arc;
+use rustfft::num_complex::Complex64;
 
-use rustfft::{Fft, FftPlanner, num_complex::Complex64};
+use super::pair::Pair;
 
 /// Length aimed at, in seconds.
 const FRAME_S: f64 = 0.0853;
@@ -44,11 +41,8 @@ pub struct Peak {
 
 /// The transform of a frame of both channels.
 pub struct Frame {
-    fft: Arc<dyn Fft<f64>>,
-    window: Vec<f64>,
+    pair: Pair,
     rate_hz: f64,
-    spectrum: Vec<Complex64>,
-    scratch: Vec<Complex64>,
     /// Mean squares per bin of both channels, and their running sums.
     power: [Vec<f64>; 2],
     running: [Vec<f64>; 2],
@@ -58,16 +52,10 @@ impl Frame {
     /// Prepares for `rate_hz`.
     pub fn new(rate_hz: f64) -> Self {
         let length = 1usize << (FRAME_S * rate_hz).log2().round() as u32;
-        let fft = FftPlanner::new().plan_fft_forward(length);
         let bins = length / 2;
         Self {
-            window: (0..length)
-                .map(|n| 0.5 - 0.5 * (2.0 * PI * n as f64 / length as f64).cos())
-                .collect(),
-            scratch: vec![Complex64::ZERO; fft.get_inplace_scratch_len()],
-            fft,
+            pair: Pair::new(length, length),
             rate_hz,
-            spectrum: vec![Complex64::ZERO; length],
             power: [vec![0.0; bins], vec![0.0; bins]],
             running: [vec![0.0; bins + 1], vec![0.0; bins + 1]],
         }
@@ -75,12 +63,12 @@ impl Frame {
 
     /// Length in frames.
     pub fn length(&self) -> usize {
-        self.spectrum.len()
+        self.pair.length()
     }
 
     /// Spacing of the bins in Hz.
     pub fn resolution_hz(&self) -> f64 {
-        self.rate_hz / self.spectrum.len() as f64
+        self.rate_hz / self.length() as f64
     }
 
     /// Mean square of a whole channel over the frame.
@@ -90,18 +78,8 @@ impl Frame {
 
     /// Transforms the first frame of `samples`, force and microphone.
     pub fn transform(&mut self, samples: &[[f64; 2]]) {
-        for (value, ([force, microphone], window)) in self
-            .spectrum
-            .iter_mut()
-            .zip(samples.iter().zip(&self.window))
-        {
-            *value = Complex64::new(*force, *microphone) * window;
-        }
-        self.fft
-            .process_with_scratch(&mut self.spectrum, &mut self.scratch);
-        // Mean square of a line that lies wholly in its bins: Σ|X|² · scale.
-        let squares: f64 = self.window.iter().map(|w| w * w).sum();
-        let scale = 2.0 / (self.length() as f64 * squares);
+        self.pair.transform(samples.iter().copied());
+        let scale = self.pair.scale();
         for bin in 0..self.length() / 2 {
             for (channel, value) in self.bin(bin).into_iter().enumerate() {
                 let power = value.norm_sqr() * scale;
@@ -111,14 +89,9 @@ impl Frame {
         }
     }
 
-    /// Force and microphone at a bin, parted from the common transform.
+    /// Force and microphone at a bin.
     pub fn bin(&self, bin: usize) -> [Complex64; 2] {
-        let here = self.spectrum[bin];
-        let there = self.spectrum[(self.length() - bin) % self.length()].conj();
-        [
-            (here + there) * 0.5,
-            (here - there) * Complex64::new(0.0, -0.5),
-        ]
+        self.pair.bin(bin)
     }
 
     /// Line power at `bin`, and its ratio to the noise of the critical band.

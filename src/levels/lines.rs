@@ -5,9 +5,8 @@
 //! critical band are picked; lines that continue are joined to tracks. What stays is one summary per track, so that
 //! memory does not grow with the recording.
 
-use rustfft::num_complex::Complex64;
-
 use super::frame::{Frame, Peak};
+use super::pair::Cross;
 
 /// Frames a track may miss before it ends.
 const GAP_FRAMES: u64 = 3;
@@ -73,22 +72,6 @@ pub struct LineReduction {
     signal: [bool; 2],
     open: Vec<Track>,
     closed: Vec<Track>,
-}
-
-/// Averages of one bin over all frames.
-#[derive(Debug, Clone, Copy, Default)]
-struct Cross {
-    force: f64,
-    microphone: f64,
-    both: Complex64,
-}
-
-impl Cross {
-    fn add(&mut self, force: Complex64, microphone: Complex64, weight: f64) {
-        self.force += force.norm_sqr() * weight;
-        self.microphone += microphone.norm_sqr() * weight;
-        self.both += force * microphone.conj() * weight;
-    }
 }
 
 #[derive(Debug, Clone)]
@@ -164,9 +147,9 @@ impl LineReduction {
         let weight = self.frame.total(1) / self.frame.total(0);
         let weight = if weight.is_finite() { weight } else { 0.0 };
         for (bin, sums) in self.sums.iter_mut().enumerate() {
-            let [force, microphone] = self.frame.bin(bin);
-            sums.add(force, microphone, weight);
-            self.whole.add(force, microphone, 1.0);
+            let pair = self.frame.bin(bin);
+            sums.add(pair, weight);
+            self.whole.add(pair, 1.0);
         }
     }
 

@@ -8,12 +8,16 @@ pub mod bands;
 pub mod bank;
 pub mod course;
 pub mod decimate;
+pub mod delay;
 pub mod distribution;
 pub mod filter;
 pub mod frame;
 pub mod lines;
+pub mod pair;
 pub mod reduce;
+pub mod transfer;
 pub mod weighting;
 
 pub use bands::{Bands, Interval};
 pub use reduce::{Levels, Needs, Scope, reduce};
+pub use transfer::Transfer;

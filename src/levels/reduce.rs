@@ -2,6 +2,7 @@
 
 use super::bands::{BandReduction, Bands, Interval};
 use super::lines::{LineReduction, Lines};
+use super::transfer::{Transfer, TransferReduction};
 use crate::calibration::{Calibrated, Channel};
 use crate::capture::InputFile;
 use crate::diagnostic::{Diagnostic, Problem, Result};
@@ -14,6 +15,8 @@ pub struct Needs {
     pub bands: bool,
     /// Lasting lines of the force spectrum.
     pub lines: bool,
+    /// Transfer from microphone to force.
+    pub transfer: bool,
 }
 
 impl Needs {
@@ -21,6 +24,7 @@ impl Needs {
     pub const NONE: Self = Self {
         bands: false,
         lines: false,
+        transfer: false,
     };
 
     /// What either needs.
@@ -29,6 +33,7 @@ impl Needs {
         Self {
             bands: self.bands || other.bands,
             lines: self.lines || other.lines,
+            transfer: self.transfer || other.transfer,
         }
     }
 }
@@ -55,6 +60,8 @@ pub struct Levels {
     pub bands: Option<Bands>,
     /// Lines of the force spectrum, if asked for.
     pub lines: Option<Lines>,
+    /// Transfer from microphone to force, if asked for.
+    pub transfer: Option<Transfer>,
     /// The files read.
     pub inputs: Vec<InputFile>,
     /// What was found on the way.
@@ -76,6 +83,14 @@ impl Levels {
     /// [`Problem::Internal`] if they were not asked for.
     pub fn lines(&self) -> Result<&Lines> {
         self.lines.as_ref().ok_or_else(|| not_asked("lines"))
+    }
+
+    /// The transfer from microphone to force.
+    ///
+    /// # Errors
+    /// [`Problem::Internal`] if it was not asked for.
+    pub fn transfer(&self) -> Result<&Transfer> {
+        self.transfer.as_ref().ok_or_else(|| not_asked("transfer"))
     }
 }
 
@@ -105,6 +120,7 @@ pub fn reduce(
         bands = Some(reduction);
     }
     let mut lines = needs.lines.then(|| LineReduction::new(rate_hz));
+    let mut transfer = needs.transfer.then(|| TransferReduction::new(rate_hz));
     let mut block = Vec::new();
     let mut done = 0;
     loop {
@@ -118,6 +134,9 @@ pub fn reduce(
         if let Some(lines) = &mut lines {
             lines.push(&block);
         }
+        if let Some(transfer) = &mut transfer {
+            transfer.push(&block);
+        }
         done += block.len();
         progress(done as f64 / frames as f64);
     }
@@ -130,6 +149,7 @@ pub fn reduce(
         channels,
         bands: bands.map(BandReduction::finish),
         lines: lines.map(LineReduction::finish),
+        transfer: transfer.map(TransferReduction::finish),
         inputs,
         findings,
     })
