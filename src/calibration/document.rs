@@ -3,42 +3,15 @@
 use serde::ser::SerializeMap;
 use serde::{Deserialize, Serialize, Serializer};
 
-use super::response::Response;
-use crate::diagnostic::{At, Diagnostic, Problem, Result, toml_problem};
-use crate::quantity::{Band, Origin, Role, Uncertainty};
+use super::channel::{Channel, Force, Microphone, positive};
+use crate::diagnostic::{Diagnostic, Problem, Result, toml_problem};
+use crate::quantity::{Date, Role};
 
 /// How samples become newtons and pascals. Built only from a calibration file.
 #[derive(Debug, Clone)]
 pub struct Calibration {
     full_scale_v: f64,
     channels: [Option<Channel>; 2],
-}
-
-/// The calibration of one channel.
-#[derive(Debug, Clone, Serialize)]
-pub struct Channel {
-    /// What it records.
-    #[serde(skip)]
-    pub role: Role,
-    /// Channel of the file, counted from 1.
-    pub channel: usize,
-    /// Volts per newton or per pascal.
-    #[serde(skip)]
-    pub sensitivity: f64,
-    /// Response over frequency, relative to the sensitivity.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub response: Option<Response>,
-    /// Expanded uncertainty (k = 2) of the sensitivity, in dB.
-    pub expanded_uncertainty_db: Option<f64>,
-    /// Certificate of the sensitivity.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub certificate: Option<String>,
-    /// Date of the certificate.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub date: Option<String>,
-    /// Months until the next calibration is due.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub interval_months: Option<u32>,
 }
 
 #[derive(Deserialize)]
@@ -54,30 +27,6 @@ struct Document {
 #[serde(deny_unknown_fields)]
 struct Recorder {
     full_scale_v: f64,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Force {
-    channel: usize,
-    sensitivity_v_per_n: f64,
-    response: Option<String>,
-    expanded_uncertainty_db: Option<f64>,
-    certificate: Option<String>,
-    date: Option<toml::Value>,
-    interval_months: Option<u32>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Microphone {
-    channel: usize,
-    sensitivity_v_per_pa: f64,
-    response: Option<String>,
-    expanded_uncertainty_db: Option<f64>,
-    certificate: Option<String>,
-    date: Option<toml::Value>,
-    interval_months: Option<u32>,
 }
 
 impl Serialize for Calibration {
@@ -131,37 +80,8 @@ impl Calibration {
         }
         let full_scale_v = document.recorder.full_scale_v;
         positive("recorder.full_scale_v", full_scale_v, "a positive voltage")?;
-        let force = document.force.map(|f| {
-            Channel {
-                role: Role::Force,
-                channel: f.channel,
-                sensitivity: f.sensitivity_v_per_n,
-                response: None,
-                expanded_uncertainty_db: f.expanded_uncertainty_db,
-                certificate: f.certificate,
-                date: f.date.as_ref().map(date_text),
-                interval_months: f.interval_months,
-            }
-            .checked("force", "sensitivity_v_per_n", f.response.as_deref(), read)
-        });
-        let microphone = document.microphone.map(|m| {
-            Channel {
-                role: Role::Microphone,
-                channel: m.channel,
-                sensitivity: m.sensitivity_v_per_pa,
-                response: None,
-                expanded_uncertainty_db: m.expanded_uncertainty_db,
-                certificate: m.certificate,
-                date: m.date.as_ref().map(date_text),
-                interval_months: m.interval_months,
-            }
-            .checked(
-                "microphone",
-                "sensitivity_v_per_pa",
-                m.response.as_deref(),
-                read,
-            )
-        });
+        let force = document.force.map(|table| table.channel(read));
+        let microphone = document.microphone.map(|table| table.channel(read));
         let channels = [force.transpose()?, microphone.transpose()?];
         if channels.iter().all(Option::is_none) {
             return Err(Problem::NoChannel.into());
@@ -182,6 +102,13 @@ impl Calibration {
         &self.channels
     }
 
+    /// What the age of the certificates makes doubtful on the day of a
+    /// measurement.
+    pub fn age_findings(&self, day: Option<Date>) -> impl Iterator<Item = Diagnostic> {
+        let channels = self.channels.iter().flatten();
+        channels.filter_map(move |channel| channel.age_finding(day))
+    }
+
     /// Level of a full-scale sine (r.m.s.) on the channel of `role`: dB re 1 µN
     /// or dB re 20 µPa. A figure to compare with the bench's own papers.
     pub fn full_scale_sine_db(&self, role: Role) -> Option<f64> {
@@ -195,92 +122,10 @@ impl Calibration {
     }
 }
 
-impl Channel {
-    /// The channel of a signal that is already in newtons or pascals.
-    pub(super) fn exact(role: Role) -> Self {
-        Self {
-            role,
-            channel: role as usize + 1,
-            sensitivity: 1.0,
-            response: None,
-            expanded_uncertainty_db: Some(0.0),
-            certificate: None,
-            date: None,
-            interval_months: None,
-        }
-    }
-
-    fn checked(
-        mut self,
-        table: &str,
-        sensitivity: &str,
-        response: Option<&str>,
-        read: &mut dyn FnMut(&str) -> Result<String>,
-    ) -> Result<Self> {
-        if self.channel == 0 {
-            return Err(Diagnostic::value(
-                &format!("{table}.channel"),
-                0,
-                "a number from 1 on",
-            ));
-        }
-        positive(
-            &format!("{table}.{sensitivity}"),
-            self.sensitivity,
-            "a positive sensitivity",
-        )?;
-        if let Some(u) = self.expanded_uncertainty_db
-            && !(0.0..=20.0).contains(&u)
-        {
-            let key = format!("{table}.expanded_uncertainty_db");
-            return Err(Diagnostic::value(&key, u, "0 dB to 20 dB (k = 2)"));
-        }
-        if let Some(name) = response {
-            let text = read(name).at_key(&format!("{table}.response"))?;
-            let parsed = Response::parse(&text).in_file(std::path::Path::new(name))?;
-            self.response = Some(parsed);
-        }
-        Ok(self)
-    }
-
-    /// What the calibration lends to the uncertainty of every level of the
-    /// channel.
-    pub fn uncertainty(&self) -> Uncertainty {
-        let origin = match self.role {
-            Role::Force => Origin::ForceTransducer,
-            Role::Microphone => Origin::Microphone,
-        };
-        Uncertainty::of(origin, self.expanded_uncertainty_db)
-    }
-
-    /// Why a level in `band` cannot be given, if the response does not reach it.
-    pub fn gap(&self, band: Band) -> Option<String> {
-        let (low_hz, high_hz) = self.response.as_ref()?.range_hz();
-        let inside = (low_hz..=high_hz).contains(&band.exact_hz());
-        (!inside).then(|| {
-            format!("the transducer's response is given from {low_hz} Hz to {high_hz} Hz only")
-        })
-    }
-}
-
-fn date_text(date: &toml::Value) -> String {
-    match date {
-        toml::Value::String(text) => text.clone(),
-        other => other.to_string(),
-    }
-}
-
-fn positive(key: &str, found: f64, expected: &str) -> Result<()> {
-    if found > 0.0 && found.is_finite() {
-        Ok(())
-    } else {
-        Err(Diagnostic::value(key, found, expected))
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::{Band, Origin};
 
     const TEXT: &str = "schema = 1\n[recorder]\nfull_scale_v = 1.0\n\
         [force]\nchannel = 1\nsensitivity_v_per_n = 0.132\n";
@@ -322,5 +167,71 @@ mod tests {
             .full_scale_sine_db(Role::Force)
             .unwrap();
         assert!((level - 134.578).abs() < 1e-3, "{level}");
+    }
+
+    const DATED: &str = "date = 2025-01-31\ninterval_months = 12\n";
+
+    fn age(more: &str, day: Option<&str>) -> Option<&'static str> {
+        let calibration = parse(&format!("{TEXT}{more}")).unwrap();
+        let day = day.map(|day| day.parse().unwrap());
+        let finding = calibration.age_findings(day).next();
+        finding.map(|finding| finding.problem().code())
+    }
+
+    #[test]
+    fn a_certificate_is_overdue_the_day_after_its_interval() {
+        assert_eq!(age(DATED, Some("2026-01-31")), None);
+        assert_eq!(age(DATED, Some("2026-02-01")), Some("calibration.overdue"));
+        assert_eq!(age(DATED, Some("2025-01-30")), Some("calibration.later"));
+    }
+
+    #[test]
+    fn an_age_that_cannot_be_judged_is_said() {
+        let unknown = Some("calibration.age_unknown");
+        assert_eq!(age(DATED, None), unknown);
+        assert_eq!(age("", Some("2026-01-31")), unknown);
+        assert_eq!(age("date = 2025-01-31\n", Some("2026-01-31")), unknown);
+    }
+
+    #[test]
+    fn a_date_that_is_none_is_refused_with_its_line() {
+        for date in ["\"31.1.2025\"", "2025-02-30"] {
+            let error = parse(&format!("{TEXT}date = {date}\n")).unwrap_err();
+            assert_eq!(error.place().line, Some(7), "{error}");
+        }
+    }
+
+    #[test]
+    fn what_the_file_states_is_the_budget_of_the_channel() {
+        let text = format!(
+            "{TEXT}response = \"r.csv\"\nexpanded_uncertainty_db = 0.4\nremounting_expanded_db = 0.3\n"
+        );
+        let budget = |response: &str, hz: f64| {
+            let response = response.to_owned();
+            let calibration = Calibration::parse(&text, &mut |_| Ok(response.clone())).unwrap();
+            let channel = calibration.channels()[0].as_ref().unwrap();
+            let budget = channel.uncertainty_at(hz);
+            let parts: Vec<_> = budget.parts().map(|(_, expanded)| expanded).collect();
+            (parts, budget.expanded())
+        };
+        let plain = "frequency_hz,magnitude_db\n200,0\n5000,1\n";
+        let (parts, expanded) = budget(plain, 1000.0);
+        assert_eq!(parts, [Some(0.4), None, Some(0.3)]);
+        assert_eq!(expanded, Some(0.5));
+        let stated = "frequency_hz,magnitude_db,expanded_uncertainty_db\n100,0,0.1\n10000,1,0.3\n";
+        let (parts, _) = budget(stated, 1000.0);
+        assert!((parts[1].unwrap() - 0.2).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_channel_without_papers_states_no_uncertainty() {
+        let calibration = parse(TEXT).unwrap();
+        let budget = calibration.channels()[0].as_ref().unwrap().uncertainty();
+        let parts: Vec<_> = budget.parts().collect();
+        assert_eq!(
+            parts,
+            [(Origin::ForceTransducer, None), (Origin::Remounting, None)]
+        );
+        assert_eq!(budget.expanded(), None);
     }
 }

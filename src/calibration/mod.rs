@@ -3,10 +3,12 @@
 //! There is no default sensitivity: only [`Calibration::parse`] and
 //! [`Calibrated::from_signal`], which say what the samples are, lead to levels.
 
+mod channel;
 mod document;
 mod response;
 mod signal;
 
-pub use document::{Calibration, Channel};
+pub use channel::Channel;
+pub use document::Calibration;
 pub use response::Response;
 pub use signal::Calibrated;

@@ -23,11 +23,16 @@ pub const LENGTH: usize = 8192;
 pub struct Response {
     frequency_hz: Vec<f64>,
     magnitude_db: Vec<f64>,
+    /// Expanded uncertainty (k = 2) of each magnitude, or of reading between
+    /// them, where the file states it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    expanded_uncertainty_db: Option<Vec<f64>>,
 }
 
 impl Response {
-    /// Reads a CSV with the columns `frequency_hz,magnitude_db`, frequencies
-    /// rising; lines that begin with `#` are comments.
+    /// Reads a CSV with the columns `frequency_hz,magnitude_db` and, if it is
+    /// stated, `expanded_uncertainty_db`, frequencies rising; lines that begin
+    /// with `#` are comments.
     ///
     /// # Errors
     /// [`Problem::Document`] or [`Problem::Value`] with the line.
@@ -43,18 +48,20 @@ impl Response {
         struct Row {
             frequency_hz: f64,
             magnitude_db: f64,
+            expanded_uncertainty_db: Option<f64>,
         }
         let mut reader = csv::ReaderBuilder::new()
             .comment(Some(b'#'))
             .trim(csv::Trim::All)
             .from_reader(text.as_bytes());
         let (mut frequency_hz, mut magnitude_db) = (Vec::new(), Vec::new());
+        let mut expanded_uncertainty_db = Vec::new();
         for row in reader.deserialize::<Row>() {
             let row = row.map_err(|e| {
                 let line = e.position().map_or(1, |p| p.line() as usize);
                 let cause = match e.kind() {
                     csv::ErrorKind::Deserialize { err, .. } => format!(
-                        "{err}; the columns are frequency_hz,magnitude_db with a point as decimal sign"
+                        "{err}; the columns are frequency_hz,magnitude_db and perhaps expanded_uncertainty_db, with a point as decimal sign"
                     ),
                     _ => e.to_string(),
                 };
@@ -77,6 +84,16 @@ impl Response {
                     "a figure within ±100 dB",
                 ));
             }
+            if let Some(u) = row.expanded_uncertainty_db
+                && !(0.0..=20.0).contains(&u)
+            {
+                return Err(Diagnostic::value(
+                    "expanded_uncertainty_db",
+                    u,
+                    "0 dB to 20 dB (k = 2)",
+                ));
+            }
+            expanded_uncertainty_db.extend(row.expanded_uncertainty_db);
             frequency_hz.push(row.frequency_hz);
             magnitude_db.push(row.magnitude_db);
         }
@@ -87,9 +104,18 @@ impl Response {
                 "at least two",
             ));
         }
+        let stated = expanded_uncertainty_db.len();
+        if stated != 0 && stated != frequency_hz.len() {
+            return Err(Diagnostic::value(
+                "expanded_uncertainty_db",
+                format!("given in {stated} of {} rows", frequency_hz.len()),
+                "a figure in every row, or the column left out",
+            ));
+        }
         Ok(Self {
             frequency_hz,
             magnitude_db,
+            expanded_uncertainty_db: (stated > 0).then_some(expanded_uncertainty_db),
         })
     }
 
@@ -101,16 +127,30 @@ impl Response {
 
     /// Magnitude at `frequency_hz`, in dB.
     pub fn at_db(&self, frequency_hz: f64) -> f64 {
+        self.between(&self.magnitude_db, frequency_hz)
+    }
+
+    /// Expanded uncertainty (k = 2) at `frequency_hz`, in dB, where stated.
+    pub fn uncertainty_at_db(&self, frequency_hz: f64) -> Option<f64> {
+        let stated = self.expanded_uncertainty_db.as_ref()?;
+        Some(self.between(stated, frequency_hz))
+    }
+
+    /// The largest expanded uncertainty (k = 2), in dB, where stated.
+    pub fn largest_uncertainty_db(&self) -> Option<f64> {
+        let stated = self.expanded_uncertainty_db.as_ref()?;
+        stated.iter().copied().reduce(f64::max)
+    }
+
+    /// Linear over the logarithm of frequency, held beyond the ends.
+    fn between(&self, values: &[f64], frequency_hz: f64) -> f64 {
         let above = self.frequency_hz.partition_point(|hz| *hz <= frequency_hz);
-        if above == 0 {
-            return self.magnitude_db[0];
-        }
-        if above == self.frequency_hz.len() {
-            return self.magnitude_db[above - 1];
+        if above == 0 || above == values.len() {
+            return values[above.min(values.len() - 1)];
         }
         let (f0, f1) = (self.frequency_hz[above - 1], self.frequency_hz[above]);
-        let (m0, m1) = (self.magnitude_db[above - 1], self.magnitude_db[above]);
-        m0 + (m1 - m0) * (frequency_hz / f0).ln() / (f1 / f0).ln()
+        let (v0, v1) = (values[above - 1], values[above]);
+        v0 + (v1 - v0) * (frequency_hz / f0).ln() / (f1 / f0).ln()
     }
 
     /// Impulse response of the inverse at `rate_hz`: minimum phase, as the

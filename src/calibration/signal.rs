@@ -1,6 +1,7 @@
 //! Calibrated frames: force in newtons, sound pressure in pascals.
 
-use super::document::{Calibration, Channel};
+use super::channel::Channel;
+use super::document::Calibration;
 use super::response::{Inverse, LENGTH};
 use crate::capture::{InputFile, Recording};
 use crate::diagnostic::{Diagnostic, Result};

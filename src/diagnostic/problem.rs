@@ -185,6 +185,31 @@ pub enum Problem {
         channel: &'static str,
     },
 
+    /// The certificate is older than its interval allows.
+    #[error("the calibration of {date} was due again on {due}, before the session of {day}")]
+    CalibrationOverdue {
+        /// Date of the certificate.
+        date: String,
+        /// When the next one was due.
+        due: String,
+        /// Date of the session.
+        day: String,
+    },
+    /// The certificate is younger than the measurement.
+    #[error("the calibration is of {date}, after the session of {day}")]
+    CalibratedLater {
+        /// Date of the certificate.
+        date: String,
+        /// Date of the session.
+        day: String,
+    },
+    /// Nothing can be said of the age of a calibration.
+    #[error("the age of the calibration cannot be judged: {missing} is not stated")]
+    CalibrationAgeUnknown {
+        /// What would be needed.
+        missing: &'static str,
+    },
+
     // levels
     /// Bands left out because the sampling rate does not carry them.
     #[error(
@@ -263,6 +288,9 @@ impl Problem {
             Self::Interval { .. } => "capture.interval",
             Self::NoChannel => "calibration.no_channel",
             Self::ChannelMissing { .. } => "calibration.channel_missing",
+            Self::CalibrationOverdue { .. } => "calibration.overdue",
+            Self::CalibratedLater { .. } => "calibration.later",
+            Self::CalibrationAgeUnknown { .. } => "calibration.age_unknown",
             Self::BandsLeftOut { .. } => "levels.bands_left_out",
             Self::NoBand { .. } => "levels.no_band",
             Self::RoleMissing { .. } => "pipeline.role_missing",
@@ -326,6 +354,17 @@ impl Problem {
                 format!(
                     "add a [{channel}] table to the calibration, with its channel and sensitivity"
                 )
+            }
+            Self::CalibrationOverdue { .. } => {
+                "have the channel calibrated; until then its levels may have drifted".into()
+            }
+            Self::CalibratedLater { .. } => {
+                "correct the date that is wrong, or name the calibration that was in force then"
+                    .into()
+            }
+            Self::CalibrationAgeUnknown { .. } => {
+                "state `date` and `interval_months` in the calibration, and `date` in the session"
+                    .into()
             }
             Self::BandsLeftOut { .. } => "record at a higher sampling rate to measure them".into(),
             Self::NoBand { .. } => "ask for lower bands, or record at a higher rate".into(),

@@ -187,7 +187,9 @@ pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
         explained: Vec::new(),
     };
     for line in lasting {
-        let uncertainty = force.uncertainty().and(Origin::Analysis, LINE_DB);
+        let uncertainty = force
+            .uncertainty_at(line.frequency_hz)
+            .and(Origin::Analysis, LINE_DB);
         match explanation(line) {
             None => outcome.events.push(event(line, uncertainty)),
             Some(explanation) => outcome.explained.push(Explained {

@@ -198,15 +198,15 @@ fn role_levels<R: Reference>(
     bands: &Bands,
     options: &Options,
 ) -> RoleLevels<R> {
-    let uncertainty = channel.uncertainty().and(Origin::Analysis, ANALYSIS_DB);
-    let row = role as usize;
-    let reading = |mean_square: f64, gap: &Option<String>| match gap {
-        Some(gap) => Reading::not_measured(gap.clone()),
-        None => level(mean_square, uncertainty.clone()),
-    };
+    let with_analysis = |budget: Uncertainty| budget.and(Origin::Analysis, ANALYSIS_DB);
     let each = |(column, band): (usize, &Band)| {
         let gap = channel.gap(*band);
-        let at = (row, column);
+        let uncertainty = with_analysis(channel.uncertainty_at(band.exact_hz()));
+        let at = (role as usize, column);
+        let reading = |mean_square: f64, gap: &Option<String>| match gap {
+            Some(gap) => Reading::not_measured(gap.clone()),
+            None => level(mean_square, uncertainty.clone()),
+        };
         let smallest = |extremes: &Extremes, taus: &str| match &extremes.min {
             Some(min) => reading(min[at], &gap),
             None => Reading::not_measured(format!("the interval is shorter than {taus}")),
@@ -241,7 +241,7 @@ fn role_levels<R: Reference>(
         unit: Level::<R>::UNIT,
         reference: R::TEXT,
         band_sum: match sum {
-            Some(sum) => Reading::measured(sum, uncertainty.clone()),
+            Some(sum) => Reading::measured(sum, with_analysis(channel.uncertainty())),
             None => Reading::not_measured("no band was measured"),
         },
         bands: each_band,

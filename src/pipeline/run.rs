@@ -38,7 +38,7 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
         options: plan.options.clone(),
         captures: Vec::new(),
         entries: Vec::new(),
-        findings: Vec::new(),
+        findings: age_findings(plan),
         gaps: plan.gaps.clone(),
     };
     let mut levels: Vec<Option<Levels>> = Vec::new();
@@ -80,6 +80,15 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
         Some(position) if record.entries.is_empty() => Err(record.findings.swap_remove(position)),
         _ => Ok(record),
     }
+}
+
+/// What the age of the calibration casts doubt on; without a session there is
+/// no day to hold it against.
+fn age_findings(plan: &Plan) -> Vec<Diagnostic> {
+    let session = plan.session.iter();
+    session
+        .flat_map(|session| plan.calibration.age_findings(session.date))
+        .collect()
 }
 
 fn read(plan: &Plan, index: usize, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Levels> {

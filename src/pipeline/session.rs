@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::diagnostic::{Diagnostic, Problem, Result, toml_problem};
 use crate::measurement::Options;
-use crate::quantity::{Band, BandRange};
+use crate::quantity::{Band, BandRange, Date};
 
 /// A session file as written.
 #[derive(Debug, Clone, Deserialize)]
@@ -30,7 +30,7 @@ pub struct SessionDocument {
 #[serde(deny_unknown_fields)]
 pub(super) struct Head {
     pub(super) code: String,
-    date: Option<toml::Value>,
+    date: Option<Date>,
     #[serde(rename = "box")]
     test_box: Option<TestBox>,
     pub(super) calibration: PathBuf,
@@ -71,9 +71,9 @@ pub(super) struct SourceDocument {
 pub struct Session {
     /// Code of the session.
     pub code: String,
-    /// Date, as written.
+    /// Date.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub date: Option<String>,
+    pub date: Option<Date>,
     /// Test box closed or open.
     #[serde(rename = "box", skip_serializing_if = "Option::is_none")]
     pub test_box: Option<TestBox>,
@@ -214,13 +214,9 @@ impl SessionDocument {
 
     /// What it says of the appointment.
     pub fn session(&self) -> Session {
-        let date = self.session.date.as_ref().map(|date| match date {
-            toml::Value::String(text) => text.clone(),
-            other => other.to_string(),
-        });
         Session {
             code: self.session.code.clone(),
-            date,
+            date: self.session.date,
             test_box: self.session.test_box,
             device: self.device.clone(),
             person: self.person.clone(),

@@ -4,6 +4,7 @@
 //! This is the bottom layer; every stage imports it and it imports none.
 
 pub mod band;
+pub mod date;
 pub mod level;
 pub mod observation;
 pub mod reading;
@@ -11,6 +12,7 @@ pub mod role;
 pub mod uncertainty;
 
 pub use band::{Band, BandRange};
+pub use date::Date;
 pub use level::{ForceLevel, Level, LevelDifference, PressureLevel};
 pub use observation::{Observation, observations};
 pub use reading::{Quantity, Reading};

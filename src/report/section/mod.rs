@@ -160,7 +160,7 @@ fn facts(record: &Record) -> Vec<Fact> {
     };
     let mut facts = vec![fact("Measured", channels)];
     if let Some(session) = &record.session {
-        let when = session.date.iter().cloned();
+        let when = session.date.iter().map(ToString::to_string);
         let how = session.test_box.map(|test_box| match test_box {
             TestBox::Closed => "box closed".to_owned(),
             TestBox::Open => "box open".to_owned(),
