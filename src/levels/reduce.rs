@@ -1,7 +1,9 @@
 //! One pass over a calibrated recording, folded into what was asked for.
 
 use super::bands::{BandReduction, Bands, Interval};
+use super::impulses::{ImpulseReduction, Impulses};
 use super::lines::{LineReduction, Lines};
+use super::probe::{ProbeReduction, Probes};
 use super::transfer::{Transfer, TransferReduction};
 use crate::calibration::{Calibrated, Channel};
 use crate::capture::InputFile;
@@ -17,6 +19,8 @@ pub struct Needs {
     pub lines: bool,
     /// Transfer from microphone to force.
     pub transfer: bool,
+    /// Signs of a faulty set-up.
+    pub setup: bool,
 }
 
 impl Needs {
@@ -25,6 +29,7 @@ impl Needs {
         bands: false,
         lines: false,
         transfer: false,
+        setup: false,
     };
 
     /// What either needs.
@@ -34,6 +39,7 @@ impl Needs {
             bands: self.bands || other.bands,
             lines: self.lines || other.lines,
             transfer: self.transfer || other.transfer,
+            setup: self.setup || other.setup,
         }
     }
 }
@@ -62,6 +68,8 @@ pub struct Levels {
     pub lines: Option<Lines>,
     /// Transfer from microphone to force, if asked for.
     pub transfer: Option<Transfer>,
+    /// Signs of a faulty set-up, if asked for.
+    pub setup: Option<Setup>,
     /// The files read.
     pub inputs: Vec<InputFile>,
     /// What was found on the way.
@@ -94,6 +102,15 @@ impl Levels {
     }
 }
 
+/// What the set-up checks read.
+#[derive(Debug)]
+pub struct Setup {
+    /// Hum and lag.
+    pub probes: Probes,
+    /// Clicks of the force and of the microphone channel.
+    pub impulses: [Impulses; 2],
+}
+
 fn not_asked(what: &str) -> Diagnostic {
     let what = format!("the reduction `{what}` was not asked for");
     Problem::Internal { what }.into()
@@ -121,6 +138,12 @@ pub fn reduce(
     }
     let mut lines = needs.lines.then(|| LineReduction::new(rate_hz));
     let mut transfer = needs.transfer.then(|| TransferReduction::new(rate_hz));
+    let mut setup = needs.setup.then(|| {
+        (
+            ProbeReduction::new(rate_hz, frames),
+            ImpulseReduction::new(rate_hz),
+        )
+    });
     let mut block = Vec::new();
     let mut done = 0;
     loop {
@@ -137,6 +160,10 @@ pub fn reduce(
         if let Some(transfer) = &mut transfer {
             transfer.push(&block);
         }
+        if let Some((probes, impulses)) = &mut setup {
+            probes.push(&block);
+            impulses.push(&block);
+        }
         done += block.len();
         progress(done as f64 / frames as f64);
     }
@@ -150,6 +177,10 @@ pub fn reduce(
         bands: bands.map(BandReduction::finish),
         lines: lines.map(LineReduction::finish),
         transfer: transfer.map(TransferReduction::finish),
+        setup: setup.map(|(probes, impulses)| Setup {
+            probes: probes.finish(),
+            impulses: impulses.finish(),
+        }),
         inputs,
         findings,
     })
