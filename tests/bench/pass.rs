@@ -107,6 +107,8 @@ fn everything(bencher: Bencher<'_, '_>) {
         Needs {
             bands: true,
             lines: true,
+            transfer: true,
+            setup: true,
         },
     );
 }
