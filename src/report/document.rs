@@ -1,6 +1,7 @@
 //! The report before it has a form: questions, answers and what stands behind
 //! them. It knows roles and figures, but no ink, no markup and no width.
 
+pub use crate::assessment::Verdict;
 use crate::measurement::Kind;
 use crate::quantity::{Band, Quantity, Reading};
 
@@ -46,31 +47,6 @@ pub struct Section {
     pub blocks: Vec<Block>,
     /// How it was computed, and what few readers need.
     pub details: Vec<Block>,
-}
-
-/// What was found against a limit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Verdict {
-    /// The whole interval lies inside the limits.
-    Within,
-    /// Not recorded, or outside the valid range.
-    NotMeasurable,
-    /// A limit lies inside the interval.
-    Doubtful,
-    /// The whole interval lies beyond a limit.
-    Outside,
-}
-
-impl Verdict {
-    /// The word that always stands beside the mark.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Within => "within",
-            Self::NotMeasurable => "not measurable",
-            Self::Doubtful => "doubtful",
-            Self::Outside => "outside",
-        }
-    }
 }
 
 /// A piece of running text.
