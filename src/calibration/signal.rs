@@ -3,8 +3,8 @@
 use super::channel::Channel;
 use super::document::Calibration;
 use super::response::{Inverse, LENGTH};
-use crate::capture::{InputFile, Recording};
-use crate::diagnostic::{Diagnostic, Result};
+use crate::capture::{Evidence, Recording};
+use crate::diagnostic::Result;
 use crate::quantity::Role;
 
 /// A recording in newtons and pascals. Only this enters `levels`.
@@ -119,14 +119,15 @@ impl Calibrated {
         Ok(())
     }
 
-    /// Ends the reading: the files read, and what was found in them.
+    /// Ends the reading: the files read and what was found in them; nothing for a
+    /// signal in memory.
     ///
     /// # Errors
     /// Those of [`Recording::finish`].
-    pub fn finish(self) -> Result<(Vec<InputFile>, Vec<Diagnostic>)> {
+    pub fn finish(self) -> Result<Evidence> {
         match self.frames {
             Frames::Recording(recording) => recording.finish(),
-            Frames::Signal { .. } => Ok((Vec::new(), Vec::new())),
+            Frames::Signal { .. } => Ok(Evidence::default()),
         }
     }
 }

@@ -8,26 +8,8 @@
 
 use std::io::{self, Read};
 
+use super::decode::SampleFormat;
 use crate::diagnostic::{Diagnostic, Problem, Result};
-
-/// How one sample is stored.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum SampleFormat {
-    /// Integer of 8 (unsigned), 16, 24 or 32 bits.
-    Integer(u16),
-    /// IEEE float of 32 bits.
-    Float,
-}
-
-impl SampleFormat {
-    /// Bytes of one sample.
-    pub fn bytes(self) -> usize {
-        match self {
-            Self::Integer(bits) => usize::from(bits / 8),
-            Self::Float => 4,
-        }
-    }
-}
 
 /// What the header of a WAV file says, after repairs.
 #[derive(Debug)]
@@ -42,6 +24,13 @@ pub struct Container {
     pub frames: u64,
     /// What was put right while reading the header.
     pub repairs: Vec<Diagnostic>,
+}
+
+impl Container {
+    /// Bytes of one frame.
+    pub fn frame_bytes(&self) -> usize {
+        self.format.bytes() * self.channels
+    }
 }
 
 /// Reads up to the first sample. `file_bytes` is the length of the file.
@@ -177,17 +166,20 @@ impl Format {
             bits
         };
         let mut repairs = Vec::new();
+        let integer = |container_bits: u16| SampleFormat::Integer {
+            bytes: usize::from(container_bits / 8),
+            valid_bits,
+            upper: true,
+        };
         let sample = match (tag, container_bits) {
-            (PCM, 8 | 16 | 24 | 32) if valid_bits == container_bits => {
-                SampleFormat::Integer(container_bits)
-            }
+            (PCM, 8 | 16 | 24 | 32) if valid_bits == container_bits => integer(container_bits),
             // The extensible layout puts the valid bits at the top.
             (PCM, 16 | 24 | 32) if extensible && valid_bits < container_bits => {
                 let what = format!(
                     "{valid_bits} valid bits taken as the upper ones of {container_bits}, as its format declares"
                 );
                 repairs.push(Diagnostic::from(Problem::RepairedWav { what }).note());
-                SampleFormat::Integer(container_bits)
+                integer(container_bits)
             }
             (PCM, _) => {
                 return Err(unsupported(format!(
@@ -195,7 +187,9 @@ impl Format {
                     container_bits / 8
                 )));
             }
-            (FLOAT, 32) => SampleFormat::Float,
+            (FLOAT, 32 | 64) => SampleFormat::Float {
+                bytes: usize::from(container_bits / 8),
+            },
             (FLOAT, other) => return Err(unsupported(format!("{other}-bit float"))),
             (6, _) => return Err(unsupported("A-law".into())),
             (7, _) => return Err(unsupported("µ-law".into())),

@@ -5,8 +5,12 @@
 //! physical yet: 1.0 is the recorder's digital full scale.
 
 mod container;
+mod decode;
+mod integrity;
 mod recording;
 mod wav;
 
-pub use container::{Container, SampleFormat};
-pub use recording::{InputFile, Recording, Source};
+pub use container::Container;
+pub use decode::SampleFormat;
+pub use integrity::{Integrity, Places};
+pub use recording::{Evidence, InputFile, Recording, Source};

@@ -4,14 +4,10 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::container::SampleFormat;
+use super::integrity::{Integrity, IntegrityReduction, Sameness};
 use super::wav::WavFile;
 use crate::diagnostic::{At, Diagnostic, Problem, Result};
 use crate::quantity::Role;
-
-/// This many samples in a row at full scale are called clipping; fewer may be
-/// an honest peak (common practice, no source).
-const CLIPPED_RUN: u64 = 3;
 
 /// Where a channel is recorded.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,6 +29,18 @@ pub struct InputFile {
     pub bytes: u64,
 }
 
+/// What remains of a recording once it was read.
+#[derive(Debug, Default)]
+pub struct Evidence {
+    /// The files, with their hashes.
+    pub inputs: Vec<InputFile>,
+    /// What was put right or is in doubt.
+    pub findings: Vec<Diagnostic>,
+    /// What the samples show of the recording, force and microphone; `None` for an
+    /// absent channel.
+    pub integrity: [Option<Integrity>; 2],
+}
+
 /// An open recording: one file with both channels, or one file for each.
 pub struct Recording {
     files: Vec<WavFile>,
@@ -41,8 +49,10 @@ pub struct Recording {
     rate_hz: u32,
     frames: u64,
     read: u64,
-    samples: Vec<f64>,
-    clipping: [Clipping; 2],
+    /// Samples of the present block, by role.
+    lanes: [Vec<f64>; 2],
+    integrity: Vec<IntegrityReduction>,
+    sameness: Sameness,
     findings: Vec<Diagnostic>,
 }
 
@@ -121,8 +131,12 @@ impl Recording {
             rate_hz,
             frames,
             read: 0,
-            samples: Vec::new(),
-            clipping: [Clipping::default(); 2],
+            lanes: Default::default(),
+            integrity: vec![
+                IntegrityReduction::new(rate_hz),
+                IntegrityReduction::new(rate_hz),
+            ],
+            sameness: Sameness::new(2),
             findings,
         })
     }
@@ -146,126 +160,73 @@ impl Recording {
         let want = (self.frames - self.read).min(frames as u64) as usize;
         block.clear();
         block.resize(want, [0.0; 2]);
-        for (index, file) in self.files.iter_mut().enumerate() {
-            file.read(want, &mut self.samples)?;
-            let channels = file.container().channels;
-            for (slot, pick) in self.picks.iter().enumerate() {
-                let Some((_, channel)) = pick.filter(|(file, _)| *file == index) else {
-                    continue;
-                };
-                let values = self.samples.iter().skip(channel).step_by(channels);
-                for (frame, value) in block.iter_mut().zip(values) {
-                    frame[slot] = *value;
-                }
-            }
+        for file in &mut self.files {
+            file.read(want)?;
         }
         for slot in 0..2 {
-            if let Some((file, channel)) = self.picks[slot] {
-                self.inspect(block, slot)
-                    .in_file(self.files[file].path())
-                    .in_channel(&format!("{} ({})", channel + 1, Role::ALL[slot].name()))?;
+            let Some((file, channel)) = self.picks[slot] else {
+                continue;
+            };
+            let (file, lane) = (&self.files[file], &mut self.lanes[slot]);
+            file.decode(channel, lane);
+            self.integrity[slot]
+                .push(lane)
+                .in_file(file.path())
+                .in_channel(&label(slot, channel))?;
+            for (frame, value) in block.iter_mut().zip(lane) {
+                frame[slot] = *value;
             }
+        }
+        if self.picks.iter().all(Option::is_some) {
+            self.sameness.push(&self.lanes);
         }
         self.read += want as u64;
         Ok(())
     }
 
-    /// Refuses what is not finite and counts what is clipped.
-    fn inspect(&mut self, block: &[[f64; 2]], slot: usize) -> Result<()> {
-        let mut peak = 0.0f64;
-        let mut sum = 0.0;
-        for frame in block {
-            peak = peak.max(frame[slot].abs());
-            sum += frame[slot];
-        }
-        let time = |position: usize| (self.read + position as u64) as f64 / f64::from(self.rate_hz);
-        if !sum.is_finite() {
-            let position = block.iter().position(|f| !f[slot].is_finite()).unwrap_or(0);
-            return Err(Diagnostic::from(Problem::NotFinite).at_time(time(position)));
-        }
-        let Some((file, _)) = self.picks[slot] else {
-            return Ok(());
-        };
-        if let SampleFormat::Integer(bits) = self.files[file].container().format {
-            // The largest positive code is one step below 1.0.
-            let full = 1.0 - 1.0 / f64::from(1u32 << (bits - 1));
-            let clipping = &mut self.clipping[slot];
-            if peak >= full {
-                for (position, frame) in block.iter().enumerate() {
-                    clipping.push(frame[slot].abs() >= full, self.read + position as u64);
-                }
-            } else {
-                clipping.push(false, self.read);
-            }
-        }
-        Ok(())
-    }
-
-    /// Ends the reading: the files with their hashes, and what was found.
+    /// Ends the reading.
     ///
     /// # Errors
     /// [`Problem::File`] if the rest of a file cannot be read.
-    pub fn finish(mut self) -> Result<(Vec<InputFile>, Vec<Diagnostic>)> {
-        for slot in 0..2 {
+    pub fn finish(mut self) -> Result<Evidence> {
+        let mut integrity = [None, None];
+        for (slot, reduction) in self.integrity.into_iter().enumerate() {
             let Some((file, channel)) = self.picks[slot] else {
                 continue;
             };
-            let clipping = &mut self.clipping[slot];
-            clipping.push(false, self.frames);
-            if clipping.runs > 0 {
+            let mut found = reduction.finish();
+            if let (1, [Some(_), _]) = (slot, &integrity)
+                && !found.silent()
+            {
+                found.same_as = self.sameness.of(slot);
+            }
+            if let Some(first_s) = found.clipped.starts_s.first() {
                 let problem = Problem::Clipped {
-                    samples: clipping.samples,
-                    runs: clipping.runs,
-                    first_s: clipping.first as f64 / f64::from(self.rate_hz),
+                    samples: found.clipped.samples,
+                    runs: found.clipped.count,
+                    first_s: *first_s,
                 };
                 self.findings.push(
                     Diagnostic::from(problem)
                         .in_file(self.files[file].path())
-                        .in_channel(&format!("{} ({})", channel + 1, Role::ALL[slot].name()))
+                        .in_channel(&label(slot, channel))
                         .warning(),
                 );
             }
+            integrity[slot] = Some(found);
         }
-        let inputs = self
-            .files
-            .into_iter()
-            .map(|file| {
-                let (path, bytes, sha256) = file.finish()?;
-                Ok(InputFile {
-                    path,
-                    sha256,
-                    bytes,
-                })
-            })
-            .collect::<Result<_>>()?;
-        Ok((inputs, self.findings))
+        let inputs = self.files.into_iter().map(WavFile::finish);
+        Ok(Evidence {
+            inputs: inputs.collect::<Result<_>>()?,
+            findings: self.findings,
+            integrity,
+        })
     }
 }
 
-/// Runs of samples at full scale.
-#[derive(Debug, Clone, Copy, Default)]
-struct Clipping {
-    run: u64,
-    runs: u64,
-    samples: u64,
-    first: u64,
-}
-
-impl Clipping {
-    fn push(&mut self, full: bool, position: u64) {
-        if full {
-            self.run += 1;
-        } else if self.run > 0 {
-            if self.run >= CLIPPED_RUN {
-                if self.runs == 0 {
-                    self.first = position - self.run;
-                }
-                self.runs += 1;
-                self.samples += self.run;
-            }
-            self.run = 0;
-        }
-    }
+/// How a channel is called in messages: its number in the file and its role.
+fn label(slot: usize, channel: usize) -> String {
+    format!("{} ({})", channel + 1, Role::ALL[slot].name())
 }
 
 fn unmatched(what: &'static str, first: String, file: &Path, second: String) -> Diagnostic {

@@ -6,7 +6,7 @@ use super::lines::{LineReduction, Lines};
 use super::probe::{ProbeReduction, Probes};
 use super::transfer::{Transfer, TransferReduction};
 use crate::calibration::{Calibrated, Channel};
-use crate::capture::InputFile;
+use crate::capture::{InputFile, Integrity};
 use crate::diagnostic::{Diagnostic, Problem, Result};
 use crate::quantity::BandRange;
 
@@ -70,6 +70,10 @@ pub struct Levels {
     pub transfer: Option<Transfer>,
     /// Signs of a faulty set-up, if asked for.
     pub setup: Option<Setup>,
+    /// What the samples show of the recording itself, force and microphone: clipping,
+    /// drop-outs, repeated blocks and the like. `None` for an absent channel and for
+    /// a signal that was never recorded.
+    pub integrity: [Option<Integrity>; 2],
     /// The files read.
     pub inputs: Vec<InputFile>,
     /// What was found on the way.
@@ -168,8 +172,8 @@ pub fn reduce(
         progress(done as f64 / frames as f64);
     }
     let channels = signal.channels().clone();
-    let (inputs, more) = signal.finish()?;
-    findings.extend(more);
+    let evidence = signal.finish()?;
+    findings.extend(evidence.findings);
     Ok(Levels {
         duration_s: frames as f64 / f64::from(rate_hz),
         rate_hz,
@@ -181,7 +185,8 @@ pub fn reduce(
             probes: probes.finish(),
             impulses: impulses.finish(),
         }),
-        inputs,
+        integrity: evidence.integrity,
+        inputs: evidence.inputs,
         findings,
     })
 }
