@@ -103,6 +103,8 @@ struct CaptureTable<'a> {
     file: String,
     role: &'a str,
     level_db_spl: Option<f64>,
+    level_db: Option<f64>,
+    frequency_hz: Option<f64>,
     direction_deg: Option<f64>,
     from_s: f64,
     to_s: f64,
@@ -129,11 +131,15 @@ pub fn session(scenario: &Scenario) -> Result<String> {
 fn capture_table(capture: &Capture) -> CaptureTable<'_> {
     let [from_s, to_s] = capture.interval_s();
     let directed = ["front", "back", "angle"].contains(&capture.role.as_str());
+    let calibrator = capture.stimulus.calibrator();
+    let calibrator = calibrator.filter(|_| capture.role.ends_with("_calibrator"));
     CaptureTable {
         name: &capture.name,
         file: format!("{}.wav", capture.name),
         role: &capture.role,
         level_db_spl: capture.level_db_spl,
+        level_db: calibrator.map(|(level_db, _)| level_db),
+        frequency_hz: calibrator.map(|(_, frequency_hz)| frequency_hz),
         direction_deg: directed.then_some(capture.direction_deg),
         from_s,
         to_s,

@@ -210,6 +210,23 @@ pub enum Problem {
         missing: &'static str,
     },
 
+    /// A recording of a calibrator does not hold the steady tone that was stated.
+    #[error("this is not the tone that the calibrator is stated to make: {}", faults.join("; "))]
+    NotTheTone {
+        /// What is wrong and by how much.
+        faults: Vec<String>,
+        /// What to do about each.
+        remedies: Vec<&'static str>,
+    },
+    /// A calibrator says otherwise than the sensitivity known before.
+    #[error("{what}")]
+    SensitivityMoved {
+        /// By how much, and against what.
+        what: String,
+        /// The likely cause, and what to do.
+        next: String,
+    },
+
     // levels
     /// Bands left out because the sampling rate does not carry them.
     #[error(
@@ -291,6 +308,8 @@ impl Problem {
             Self::CalibrationOverdue { .. } => "calibration.overdue",
             Self::CalibratedLater { .. } => "calibration.later",
             Self::CalibrationAgeUnknown { .. } => "calibration.age_unknown",
+            Self::NotTheTone { .. } => "calibration.not_the_tone",
+            Self::SensitivityMoved { .. } => "calibration.sensitivity_moved",
             Self::BandsLeftOut { .. } => "levels.bands_left_out",
             Self::NoBand { .. } => "levels.no_band",
             Self::RoleMissing { .. } => "pipeline.role_missing",
@@ -366,6 +385,10 @@ impl Problem {
                 "state `date` and `interval_months` in the calibration, and `date` in the session"
                     .into()
             }
+            Self::NotTheTone { remedies, .. } => {
+                format!("{}; then record again", remedies.join("; "))
+            }
+            Self::SensitivityMoved { next, .. } => next.clone(),
             Self::BandsLeftOut { .. } => "record at a higher sampling rate to measure them".into(),
             Self::NoBand { .. } => "ask for lower bands, or record at a higher rate".into(),
             Self::RoleMissing { role, .. } => {

@@ -30,6 +30,27 @@ pub struct Interval {
     pub to_s: Option<f64>,
 }
 
+impl Interval {
+    /// Start and end in seconds, in a recording of `duration_s`.
+    ///
+    /// # Errors
+    /// [`Problem::Interval`] if it does not lie in the recording.
+    pub fn within(self, duration_s: f64) -> Result<(f64, f64)> {
+        let from_s = self.from_s.unwrap_or(0.0);
+        let to_s = self.to_s.unwrap_or(duration_s);
+        // Half a millisecond of grace: people round.
+        if from_s >= 0.0 && from_s < to_s && to_s <= duration_s + 5e-4 {
+            return Ok((from_s, to_s));
+        }
+        Err(Problem::Interval {
+            from_s,
+            to_s,
+            duration_s,
+        }
+        .into())
+    }
+}
+
 /// The reduced bands. Mean squares are in N² and Pa²; arrays over channels keep
 /// the order force, microphone, and an absent channel is zero.
 #[derive(Debug, Clone)]
@@ -184,17 +205,7 @@ fn hops(
     duration_s: f64,
     lowest: Band,
 ) -> Result<(u64, u64)> {
-    let from_s = interval.from_s.unwrap_or(0.0);
-    let to_s = interval.to_s.unwrap_or(duration_s);
-    // Half a millisecond of grace: people round.
-    if !(from_s >= 0.0 && from_s < to_s && to_s <= duration_s + 5e-4) {
-        return Err(Problem::Interval {
-            from_s,
-            to_s,
-            duration_s,
-        }
-        .into());
-    }
+    let (from_s, to_s) = interval.within(duration_s)?;
     let first = (from_s.max(warm_up_s(timings)) / HOP_S - 1e-9).ceil();
     // How long after a moment every band has told of it.
     let told_s = |timing: &Timing| timing.delay_s + timing.tick_s;

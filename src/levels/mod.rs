@@ -17,9 +17,11 @@ pub mod lines;
 pub mod pair;
 pub mod probe;
 pub mod reduce;
+pub mod tone;
 pub mod transfer;
 pub mod weighting;
 
 pub use bands::{Bands, Interval};
 pub use reduce::{Levels, Needs, Scope, reduce};
+pub use tone::StatedTone;
 pub use transfer::Transfer;

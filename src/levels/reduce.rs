@@ -4,6 +4,7 @@ use super::bands::{BandReduction, Bands, Interval};
 use super::impulses::{ImpulseReduction, Impulses};
 use super::lines::{LineReduction, Lines};
 use super::probe::{ProbeReduction, Probes};
+use super::tone::{StatedTone, Tone, ToneReduction};
 use super::transfer::{Transfer, TransferReduction};
 use crate::calibration::{Calibrated, Channel};
 use crate::capture::{InputFile, Integrity};
@@ -21,6 +22,8 @@ pub struct Needs {
     pub transfer: bool,
     /// Signs of a faulty set-up.
     pub setup: bool,
+    /// The tone of a calibrator.
+    pub tone: bool,
 }
 
 impl Needs {
@@ -30,6 +33,7 @@ impl Needs {
         lines: false,
         transfer: false,
         setup: false,
+        tone: false,
     };
 
     /// What either needs.
@@ -40,17 +44,20 @@ impl Needs {
             lines: self.lines || other.lines,
             transfer: self.transfer || other.transfer,
             setup: self.setup || other.setup,
+            tone: self.tone || other.tone,
         }
     }
 }
 
-/// How to reduce: bands and interval.
+/// How to reduce.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Scope {
     /// Bands to analyse.
     pub range: BandRange,
     /// Interval to analyse.
     pub interval: Interval,
+    /// What a calibrator was stated to do.
+    pub tone: Option<StatedTone>,
 }
 
 /// A recording reduced to levels; its size does not grow with the recording.
@@ -74,6 +81,8 @@ pub struct Levels {
     /// drop-outs, repeated blocks and the like. `None` for an absent channel and for
     /// a signal that was never recorded.
     pub integrity: [Option<Integrity>; 2],
+    /// The tone of a calibrator, if asked for and stated.
+    pub tone: Option<Tone>,
     /// The files read.
     pub inputs: Vec<InputFile>,
     /// What was found on the way.
@@ -103,6 +112,14 @@ impl Levels {
     /// [`Problem::Internal`] if it was not asked for.
     pub fn transfer(&self) -> Result<&Transfer> {
         self.transfer.as_ref().ok_or_else(|| not_asked("transfer"))
+    }
+
+    /// The tone of a calibrator.
+    ///
+    /// # Errors
+    /// [`Problem::Internal`] if it was not asked for, or not stated.
+    pub fn tone(&self) -> Result<&Tone> {
+        self.tone.as_ref().ok_or_else(|| not_asked("tone"))
     }
 }
 
@@ -148,6 +165,10 @@ pub fn reduce(
             ImpulseReduction::new(rate_hz),
         )
     });
+    let mut tone = match scope.tone.filter(|_| needs.tone) {
+        Some(stated) => Some(ToneReduction::new(stated, scope.interval, rate_hz, frames)?),
+        None => None,
+    };
     let mut block = Vec::new();
     let mut done = 0;
     loop {
@@ -168,6 +189,9 @@ pub fn reduce(
             probes.push(&block);
             impulses.push(&block);
         }
+        if let Some(tone) = &mut tone {
+            tone.push(&block);
+        }
         done += block.len();
         progress(done as f64 / frames as f64);
     }
@@ -187,6 +211,7 @@ pub fn reduce(
         }),
         integrity: evidence.integrity,
         inputs: evidence.inputs,
+        tone: tone.map(ToneReduction::finish),
         findings,
     })
 }

@@ -4,6 +4,7 @@
 //! The catalogue at the end of this file is the one list of them; the plan's
 //! requests, the record's entries and the dispatch follow from it.
 
+pub mod calibrator_tone;
 pub mod directional;
 pub mod feedback;
 pub mod levels;
@@ -140,4 +141,5 @@ catalogue! {
     Levels: levels,
     Feedback: feedback,
     Directional: directional,
+    CalibratorTone: calibrator_tone,
 }

@@ -8,9 +8,9 @@ use super::session::{CaptureDocument, CaptureRole, Session, SourceDocument};
 use crate::calibration::Calibration;
 use crate::capture::{InputFile, Source};
 use crate::diagnostic::{At, Diagnostic, Problem, Result};
-use crate::levels::{Interval, Needs};
+use crate::levels::{Interval, Needs, StatedTone};
 use crate::measurement::{Kind, Options};
-use crate::quantity::BandRange;
+use crate::quantity::{BandRange, Role};
 
 /// Everything a run needs to know.
 #[derive(Debug, Clone)]
@@ -46,6 +46,8 @@ pub struct CapturePlan {
     pub interval: Interval,
     /// Presented level, as stated, in dB SPL.
     pub level_db_spl: Option<f64>,
+    /// What a calibrator was stated to do.
+    pub tone: Option<StatedTone>,
     /// Direction of the sound, as stated; 0 is the front.
     pub direction_deg: Option<f64>,
     /// The user's note.
@@ -62,6 +64,23 @@ pub struct Request {
 }
 
 impl CapturePlan {
+    /// A whole WAV file with the tone of a calibrator; only the channel that it
+    /// drives is read.
+    ///
+    /// # Errors
+    /// [`Problem::ChannelMissing`].
+    pub fn of_tone(file: &Path, tone: StatedTone, calibration: &Calibration) -> Result<Self> {
+        describes(calibration, tone.role)?;
+        let role = match tone.role {
+            Role::Force => CaptureRole::ForceCalibrator,
+            Role::Microphone => CaptureRole::MicrophoneCalibrator,
+        };
+        let mut capture = Self::of_file(file, role, calibration);
+        capture.sources[1 - tone.role as usize] = None;
+        capture.tone = Some(tone);
+        Ok(capture)
+    }
+
     /// A whole WAV file whose channels lie where `calibration` says; its name is
     /// the file's without ending.
     pub fn of_file(file: &Path, role: CaptureRole, calibration: &Calibration) -> Self {
@@ -76,6 +95,7 @@ impl CapturePlan {
             }),
             interval: Interval::default(),
             level_db_spl: None,
+            tone: None,
             direction_deg: None,
             note: None,
         }
@@ -86,8 +106,13 @@ impl CapturePlan {
         session: &Path,
         calibration: &Calibration,
     ) -> Result<Self> {
+        let role = capture.role.calibrated();
+        if let Some(role) = role {
+            describes(calibration, role).in_capture(&capture.name)?;
+        }
         let source = |slot: usize, own: Option<&SourceDocument>| {
-            let Some(channel) = calibration.channels()[slot].as_ref() else {
+            let read = role.is_none_or(|role| role as usize == slot);
+            let Some(channel) = calibration.channels()[slot].as_ref().filter(|_| read) else {
                 return Ok(None);
             };
             let file = own.and_then(|o| o.file.as_ref()).or(capture.file.as_ref());
@@ -112,10 +137,24 @@ impl CapturePlan {
                 to_s: capture.to_s,
             },
             level_db_spl: capture.level_db_spl,
+            tone: capture.tone().in_capture(&capture.name)?,
             direction_deg: capture.direction_deg,
             note: capture.note.clone(),
         })
     }
+}
+
+/// Refuses a calibrator on a channel that nobody described.
+fn describes(calibration: &Calibration, role: Role) -> Result<()> {
+    if calibration.channels()[role as usize].is_some() {
+        return Ok(());
+    }
+    let (measurement, channel) = (Kind::CalibratorTone.name(), role.name());
+    Err(Problem::ChannelMissing {
+        measurement,
+        channel,
+    }
+    .into())
 }
 
 impl Plan {
@@ -169,6 +208,7 @@ impl Plan {
         for kind in kinds {
             match kind {
                 Kind::Directional => plan.ask_directional(),
+                Kind::CalibratorTone => plan.ask_calibrators(),
                 _ => plan.ask_each(*kind),
             }
         }
@@ -204,6 +244,7 @@ impl Plan {
     }
 
     fn ask_everything(&mut self) {
+        self.ask_calibrators();
         self.ask_each(Kind::Levels);
         if self.calibration.channels().iter().all(Option::is_some) {
             self.ask_each(Kind::Feedback);
@@ -217,9 +258,32 @@ impl Plan {
     }
 
     fn ask_each(&mut self, kind: Kind) {
-        for index in 0..self.captures.len() {
-            let captures = BTreeMap::from([("capture", index)]);
+        for (index, capture) in self.captures.iter().enumerate() {
+            // The tone of a calibrator is no device's doing.
+            if capture.role.calibrated().is_none() {
+                let captures = BTreeMap::from([("capture", index)]);
+                self.requests.push(Request { kind, captures });
+            }
+        }
+    }
+
+    /// Every calibrator capture, each after the first of its channel with that
+    /// first one, to know the drift.
+    fn ask_calibrators(&mut self) {
+        let kind = Kind::CalibratorTone;
+        for role in Role::ALL {
+            let calibrators = self.captures.iter().enumerate();
+            let mut of_role =
+                calibrators.filter(|(_, capture)| capture.role.calibrated() == Some(role));
+            let Some((first, _)) = of_role.next() else {
+                continue;
+            };
+            let captures = BTreeMap::from([("capture", first)]);
             self.requests.push(Request { kind, captures });
+            for (index, _) in of_role {
+                let captures = BTreeMap::from([("capture", index), ("earlier", first)]);
+                self.requests.push(Request { kind, captures });
+            }
         }
     }
 

@@ -80,8 +80,8 @@ pub struct Entry {
 }
 
 impl Record {
-    /// Whether something judged was found outside: an oscillation, or a device
-    /// that favours the back beyond the uncertainty.
+    /// Whether something judged was found outside: an oscillation, a device that
+    /// favours the back beyond the uncertainty, or a calibration that drifted.
     pub fn outside(&self) -> bool {
         self.entries.iter().any(|entry| match &entry.outcome {
             Outcome::Feedback(feedback) => !feedback.events.is_empty(),
@@ -91,6 +91,7 @@ impl Record {
                 }
                 _ => false,
             },
+            Outcome::CalibratorTone(tone) => tone.drifted() == Some(true),
             Outcome::Levels(_) => false,
         })
     }

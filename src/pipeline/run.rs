@@ -97,6 +97,7 @@ fn read(plan: &Plan, index: usize, progress: &mut dyn FnMut(Progress<'_>)) -> Re
     let scope = Scope {
         range: plan.range,
         interval: capture.interval,
+        tone: capture.tone,
     };
     let signal = plan.calibration.apply(recording);
     let levels = reduce(signal, plan.needs(index), scope, &mut |share| {

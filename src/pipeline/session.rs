@@ -5,8 +5,9 @@ use std::path::PathBuf;
 use serde::{Deserialize, Serialize};
 
 use crate::diagnostic::{Diagnostic, Problem, Result, toml_problem};
+use crate::levels::StatedTone;
 use crate::measurement::Options;
-use crate::quantity::{Band, BandRange, Date};
+use crate::quantity::{Band, BandRange, Date, Role};
 
 /// A session file as written.
 #[derive(Debug, Clone, Deserialize)]
@@ -50,6 +51,8 @@ pub(super) struct CaptureDocument {
     pub(super) file: Option<PathBuf>,
     pub(super) role: CaptureRole,
     pub(super) level_db_spl: Option<f64>,
+    level_db: Option<f64>,
+    frequency_hz: Option<f64>,
     pub(super) direction_deg: Option<f64>,
     pub(super) from_s: Option<f64>,
     pub(super) to_s: Option<f64>,
@@ -64,6 +67,30 @@ pub(super) struct CaptureDocument {
 pub(super) struct SourceDocument {
     pub(super) file: Option<PathBuf>,
     pub(super) channel: Option<usize>,
+}
+
+impl CaptureDocument {
+    /// What a calibrator is stated to do; both keys must be there with a
+    /// calibrator's role, and with no other.
+    pub(super) fn tone(&self) -> Result<Option<StatedTone>> {
+        let missing = |key: &str| Diagnostic::from(Problem::MissingKey { key: key.into() });
+        let tone = match (self.role.calibrated(), self.level_db, self.frequency_hz) {
+            (None, None, None) => None,
+            (None, ..) => {
+                return Err(Diagnostic::value(
+                    "role",
+                    format!("`{}` beside `level_db` or `frequency_hz`", self.role.name()),
+                    "`microphone_calibrator` or `force_calibrator`; a presented level is `level_db_spl`",
+                ));
+            }
+            (Some(role), level_db, frequency_hz) => Some(StatedTone {
+                role,
+                level_db: level_db.ok_or_else(|| missing("level_db"))?,
+                frequency_hz: frequency_hz.ok_or_else(|| missing("frequency_hz"))?,
+            }),
+        };
+        Ok(tone)
+    }
 }
 
 /// What the session file says of the appointment.
@@ -238,6 +265,15 @@ impl SessionDocument {
 }
 
 impl CaptureRole {
+    /// The channel that a calibrator drives in such a capture.
+    pub fn calibrated(self) -> Option<Role> {
+        match self {
+            Self::MicrophoneCalibrator => Some(Role::Microphone),
+            Self::ForceCalibrator => Some(Role::Force),
+            _ => None,
+        }
+    }
+
     /// The role as session files name it.
     pub fn name(self) -> &'static str {
         match self {

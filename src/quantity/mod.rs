@@ -9,6 +9,7 @@ pub mod level;
 pub mod observation;
 pub mod reading;
 pub mod role;
+pub mod scalar;
 pub mod uncertainty;
 
 pub use band::{Band, BandRange};
@@ -17,4 +18,5 @@ pub use level::{ForceLevel, Level, LevelDifference, PressureLevel};
 pub use observation::{Observation, observations};
 pub use reading::{Quantity, Reading};
 pub use role::Role;
+pub use scalar::{Frequency, Percentage};
 pub use uncertainty::{Origin, Uncertainty};

@@ -1,2 +1,4 @@
 //! Figures out of documents: one CSV each, with its source in the head, and one
 //! typed accessor each.
+
+pub mod calibrator;

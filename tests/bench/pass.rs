@@ -109,6 +109,7 @@ fn everything(bencher: Bencher<'_, '_>) {
             lines: true,
             transfer: true,
             setup: true,
+            tone: true,
         },
     );
 }

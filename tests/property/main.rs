@@ -1,7 +1,8 @@
 //! Laws that hold whatever the signal.
 
-use micronewton::levels::{Levels, Needs, Scope, reduce};
+use micronewton::levels::{Levels, Needs, Scope, StatedTone, reduce};
 use micronewton::measurement::{Captures, Kind, Options, Outcome};
+use micronewton::quantity::Role;
 use micronewton::quantity::observation::unit_of_coordinate;
 use micronewton::{Calibrated, Reading};
 use serde_json::Value;
@@ -35,6 +36,22 @@ fn levels(frames: Vec<[f64; 2]>) -> Levels {
     .unwrap()
 }
 
+/// Ten seconds that are stated to be of a calibrator, and are not, reduced to what
+/// `kind` reads.
+fn stated(kind: Kind) -> Levels {
+    let tone = StatedTone {
+        role: Role::Force,
+        level_db: 94.0,
+        frequency_hz: 1000.0,
+    };
+    let scope = Scope {
+        tone: Some(tone),
+        ..Scope::default()
+    };
+    let signal = Calibrated::from_signal(24_000, frames(240_000, 1.0));
+    reduce(signal, kind.needs(), scope, &mut |_| {}).unwrap()
+}
+
 fn measure(kind: Kind, parts: &[(&'static str, &Levels)]) -> Value {
     let captures = Captures::new(kind, parts.iter().copied());
     serde_json::to_value(kind.measure(&captures, &Options::default()).unwrap()).unwrap()
@@ -42,10 +59,15 @@ fn measure(kind: Kind, parts: &[(&'static str, &Levels)]) -> Value {
 
 /// Every outcome of the catalogue on one ordinary capture.
 fn outcomes(capture: &Levels) -> Vec<Value> {
+    let calibrator = stated(Kind::CalibratorTone);
     vec![
         measure(Kind::Levels, &[("capture", capture)]),
         measure(Kind::Feedback, &[("capture", capture)]),
         measure(Kind::Directional, &[("front", capture), ("back", capture)]),
+        measure(
+            Kind::CalibratorTone,
+            &[("capture", &calibrator), ("earlier", &calibrator)],
+        ),
     ]
 }
 
@@ -161,8 +183,7 @@ fn every_number_of_every_outcome_has_a_unit() {
 #[test]
 fn each_measurement_works_with_exactly_what_it_needs() {
     for kind in Kind::ALL {
-        let signal = Calibrated::from_signal(24_000, frames(48_000, 1.0));
-        let capture = reduce(signal, kind.needs(), Scope::default(), &mut |_| {}).unwrap();
+        let capture = stated(*kind);
         let parts = [
             ("capture", &capture),
             ("front", &capture),

@@ -4,6 +4,7 @@
 
 mod band_filters;
 mod band_levels;
+mod calibrator_tone;
 mod conformance;
 mod directional;
 mod feedback;

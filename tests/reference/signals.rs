@@ -18,7 +18,17 @@ pub fn bands(rate_hz: u32, frames: Vec<[f64; 2]>, range: BandRange, interval: In
         ..Needs::NONE
     };
     let signal = Calibrated::from_signal(rate_hz, frames);
-    let levels = reduce(signal, needs, Scope { range, interval }, &mut |_| {}).unwrap();
+    let levels = reduce(
+        signal,
+        needs,
+        Scope {
+            range,
+            interval,
+            ..Scope::default()
+        },
+        &mut |_| {},
+    )
+    .unwrap();
     levels.bands.unwrap()
 }
 

@@ -129,6 +129,21 @@ impl Stimulus {
         }
     }
 
+    /// Level and frequency of a calibrator's tone.
+    pub(super) fn calibrator(&self) -> Option<(f64, f64)> {
+        match *self {
+            Self::ForceTone {
+                frequency_hz,
+                level_db,
+            } => Some((level_db, frequency_hz)),
+            Self::MicrophoneTone {
+                frequency_hz,
+                level_db_spl,
+            } => Some((level_db_spl, frequency_hz)),
+            _ => None,
+        }
+    }
+
     /// Whether the capture's `level_db_spl` says how loud it is.
     pub fn needs_level(&self) -> bool {
         !matches!(

@@ -1,6 +1,7 @@
 //! From the record to questions and answers. A measurement of the catalogue
 //! without a section of its own gets one from its observations.
 
+mod calibration;
 mod features;
 mod feedback;
 mod force;
@@ -19,7 +20,8 @@ use crate::pipeline::{AgeGroup, Entry, Record, Side, TestBox};
 type Make = fn(&Record, &[Doubt]) -> Section;
 
 /// Sections written for one measurement, in the order of the report.
-const OWN: [(Kind, Make); 3] = [
+const OWN: [(Kind, Make); 4] = [
+    (Kind::CalibratorTone, calibration::section),
     (Kind::Levels, force::section),
     (Kind::Feedback, feedback::section),
     (Kind::Directional, features::section),
