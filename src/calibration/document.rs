@@ -11,6 +11,7 @@ use crate::quantity::{Date, Role};
 #[derive(Debug, Clone)]
 pub struct Calibration {
     full_scale_v: f64,
+    full_scale_assumed: bool,
     channels: [Option<Channel>; 2],
 }
 
@@ -27,6 +28,8 @@ struct Document {
 #[serde(deny_unknown_fields)]
 struct Recorder {
     full_scale_v: f64,
+    #[serde(default)]
+    full_scale_assumed: bool,
 }
 
 impl Serialize for Calibration {
@@ -43,6 +46,9 @@ impl Serialize for Calibration {
         }
         let mut map = serializer.serialize_map(None)?;
         map.serialize_entry("full_scale_v", &self.full_scale_v)?;
+        if self.full_scale_assumed {
+            map.serialize_entry("full_scale_assumed", &true)?;
+        }
         for role in Role::ALL {
             if let Some(channel) = &self.channels[role as usize] {
                 let of = |wanted| (role == wanted).then_some(channel.sensitivity);
@@ -88,6 +94,7 @@ impl Calibration {
         }
         Ok(Self {
             full_scale_v,
+            full_scale_assumed: document.recorder.full_scale_assumed,
             channels,
         })
     }
@@ -95,6 +102,11 @@ impl Calibration {
     /// Volts at digital full scale (sample value 1.0).
     pub fn full_scale_v(&self) -> f64 {
         self.full_scale_v
+    }
+
+    /// Whether the full scale is not known: only tones then tell a sensitivity.
+    pub fn full_scale_assumed(&self) -> bool {
+        self.full_scale_assumed
     }
 
     /// Force and microphone channel, as far as described.

@@ -6,9 +6,11 @@
 mod channel;
 mod document;
 mod response;
+pub mod revision;
 mod signal;
 
 pub use channel::Channel;
 pub use document::Calibration;
 pub use response::Response;
+pub use revision::Revision;
 pub use signal::Calibrated;

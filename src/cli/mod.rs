@@ -3,6 +3,7 @@
 
 mod analyse;
 mod bench;
+mod calibrate;
 mod demo;
 mod directional;
 mod feedback;
@@ -57,6 +58,7 @@ enum Command {
     Feedback(feedback::Feedback),
     /// Front-to-back difference from two captures
     Directional(directional::Directional),
+    Calibrate(calibrate::Calibrate),
     /// Write a commented starter session for the WAV files of a folder
     New(new::New),
     /// Analyse the demo captures and write a report
@@ -117,6 +119,7 @@ pub fn run(arguments: Arguments) -> Result<Status> {
         Command::Levels(command) => command.run(),
         Command::Feedback(command) => command.run(),
         Command::Directional(command) => command.run(),
+        Command::Calibrate(command) => command.run(),
         Command::New(command) => command.run(),
         Command::Demo(command) => command.run(),
         Command::Bench(command) => command.run(),
@@ -151,12 +154,17 @@ fn say(diagnostic: &Diagnostic) {
 /// Runs a plan with a progress bar and hands the record to the output.
 fn measure(plan: &Plan, common: &Common, also_print: bool) -> Result<Status> {
     common.check(plan)?;
-    let mut bar = Bar::new(common.quiet);
-    let record = run_plan(plan, &mut |progress| bar.show(&progress));
-    bar.clear();
-    let record = record?;
+    let record = run_shown(plan, common.quiet)?;
     output::emit(&record, common, also_print)?;
     Ok(common.status(&record))
+}
+
+/// Runs a plan with a progress bar.
+fn run_shown(plan: &Plan, quiet: bool) -> Result<Record> {
+    let mut bar = Bar::new(quiet);
+    let record = run_plan(plan, &mut |progress| bar.show(&progress));
+    bar.clear();
+    record
 }
 
 impl Common {

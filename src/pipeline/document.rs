@@ -50,17 +50,28 @@ impl Text {
 /// Reads a calibration file and the responses it names, relative to it.
 ///
 /// # Errors
-/// Those of [`Text::read`] and [`Calibration::parse`], with the file's name.
+/// Those of [`Text::read`] and [`parse_calibration`].
 pub fn read_calibration(path: &Path) -> Result<(Calibration, Vec<InputFile>)> {
     let document = Text::read(path)?;
-    let mut inputs = vec![document.input];
-    let calibration = Calibration::parse(&document.text, &mut |name| {
+    let (calibration, responses) = parse_calibration(&document.text, path)?;
+    let inputs = std::iter::once(document.input).chain(responses);
+    Ok((calibration, inputs.collect()))
+}
+
+/// Reads what would stand in a calibration file at `path`, and the responses it
+/// names.
+///
+/// # Errors
+/// Those of [`Text::read`] and [`Calibration::parse`], with the file's name.
+pub fn parse_calibration(text: &str, path: &Path) -> Result<(Calibration, Vec<InputFile>)> {
+    let mut responses = Vec::new();
+    let calibration = Calibration::parse(text, &mut |name| {
         let response = Text::read(&beside(path, Path::new(name)))?;
-        inputs.push(response.input);
+        responses.push(response.input);
         Ok(response.text)
     })
     .in_file(path)?;
-    Ok((calibration, inputs))
+    Ok((calibration, responses))
 }
 
 /// Reads a session file.

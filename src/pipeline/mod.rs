@@ -8,7 +8,7 @@ mod run;
 mod score;
 mod session;
 
-pub use document::{Text, read_calibration, read_session};
+pub use document::{Text, parse_calibration, read_calibration, read_session};
 pub use plan::{CapturePlan, Plan, Request};
 pub use record::{Entry, Record, Tool};
 pub use run::{Progress, run};

@@ -1,6 +1,7 @@
 //! The binary from outside: what it reads, what it says, how it ends.
 
 mod bench_files;
+mod calibrate;
 mod commands;
 mod mistakes;
 mod wav_formats;
