@@ -27,8 +27,8 @@ use super::{Common, Status, measure};
 /// From a certificate: type in the sensitivity, transducer and amplifier together.
 ///
 /// The file keeps its comments, its response and its other channel; uncertainty,
-/// certificate and temperature of the old sensitivity go with it. What is known of
-/// the old one is shown beside the new one. Next: micronewton analyse, with this file
+/// certificate and temperature of the old sensitivity are taken out with it, and the
+/// old one is shown beside the new one. Next: micronewton analyse, with this file
 /// as `calibration` of the session.
 ///
 /// Check: record the calibrator before the first and after the last measurement. If

@@ -10,7 +10,7 @@ use crate::pipeline::{Entry, Record};
 /// The section.
 pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let mut told = Vec::new();
-    let mut rows = Vec::new();
+    let (mut levels, mut tones) = (Vec::new(), Vec::new());
     let mut worst = Verdict::Within;
     for entry in entries(record, Kind::CalibratorTone) {
         let crate::measurement::Outcome::CalibratorTone(tone) = &entry.outcome else {
@@ -19,7 +19,8 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         let verdict = verdict(tone);
         worst = worst.max(verdict);
         told.push(sentence(entry, tone, verdict));
-        rows.push(row(entry, tone, verdict));
+        levels.push(level_row(entry, tone, verdict));
+        tones.push(tone_row(entry, tone));
     }
     let short = match worst {
         Verdict::Within => "The calibrators read as the calibration file says.",
@@ -37,11 +38,10 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         },
         answer: vec![words(told.join(" "))],
         doubts: carried(record, Kind::CalibratorTone, doubts),
-        blocks: vec![Block::Table(Table {
-            caption: "What the calibrators read".into(),
-            head: HEAD.map(str::to_owned).to_vec(),
-            rows,
-        })],
+        blocks: vec![
+            table("What the calibrators read", &LEVELS, levels),
+            table("How good their tones are", &TONES, tones),
+        ],
         details: vec![Block::Notes(METHOD.map(str::to_owned).to_vec())],
         ..Section::default()
     }
@@ -66,7 +66,7 @@ fn verdict(tone: &Outcome) -> Verdict {
 fn sentence(entry: &Entry, tone: &Outcome, verdict: Verdict) -> String {
     let figure = figure(tone);
     let channel = tone.role.name();
-    let capture = entry.captures.get("capture").map_or("", String::as_str);
+    let capture = recording(entry);
     let told = number::told(&figure, "dB");
     if let Figure::Absent(why) = &figure {
         return format!("The calibrator in “{capture}” cannot be believed: {why}.");
@@ -86,32 +86,54 @@ fn sentence(entry: &Entry, tone: &Outcome, verdict: Verdict) -> String {
     }
 }
 
-const HEAD: [&str; 8] = [
+const LEVELS: [&str; 5] = [
     "Verdict",
     "Recording",
     "Channel",
     "Deviation, dB",
     "Drift, dB",
+];
+const TONES: [&str; 4] = [
+    "Recording",
     "Frequency, Hz",
     "Fluctuation, dB",
     "Distortion, %",
 ];
 
-fn row(entry: &Entry, tone: &Outcome, verdict: Verdict) -> Vec<Cell> {
-    let cell = |figure: Figure| Cell::Figure(number::pair(&figure));
+fn table(caption: &str, head: &[&str], rows: Vec<Vec<Cell>>) -> Block {
+    Block::Table(Table {
+        caption: caption.into(),
+        head: head.iter().map(|name| (*name).to_owned()).collect(),
+        rows,
+    })
+}
+
+fn level_row(entry: &Entry, tone: &Outcome, verdict: Verdict) -> Vec<Cell> {
+    let drift = tone.drift.as_ref().map(Figure::from);
     vec![
         Cell::Verdict(verdict),
-        Cell::Words(entry.captures.get("capture").cloned().unwrap_or_default()),
+        Cell::Words(recording(entry).to_owned()),
         Cell::Words(tone.role.name().to_owned()),
-        cell(Figure::from(&tone.level_deviation)),
-        tone.drift.as_ref().map_or_else(
-            || Cell::Figure(number::ABSENT.into()),
-            |drift| cell(Figure::from(drift)),
-        ),
-        cell(Figure::from(&tone.frequency)),
-        cell(Figure::from(&tone.fluctuation)),
-        cell(Figure::from(&tone.distortion)),
+        cell(&Figure::from(&tone.level_deviation)),
+        drift.map_or_else(|| Cell::Figure(number::ABSENT.into()), |drift| cell(&drift)),
     ]
+}
+
+fn tone_row(entry: &Entry, tone: &Outcome) -> Vec<Cell> {
+    vec![
+        Cell::Words(recording(entry).to_owned()),
+        cell(&Figure::from(&tone.frequency)),
+        cell(&Figure::from(&tone.fluctuation)),
+        cell(&Figure::from(&tone.distortion)),
+    ]
+}
+
+fn cell(figure: &Figure) -> Cell {
+    Cell::Figure(number::pair(figure))
+}
+
+fn recording(entry: &Entry) -> &str {
+    entry.captures.get("capture").map_or("", String::as_str)
 }
 
 const METHOD: [&str; 3] = [
