@@ -1,7 +1,10 @@
 //! From the bytes of a block to samples in full-scale units.
 
+use serde::Serialize;
+
 /// How one sample is stored.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
 pub enum SampleFormat {
     /// Little-endian integer; one byte is unsigned with 128 for zero.
     Integer {

@@ -6,11 +6,16 @@
 
 mod container;
 mod decode;
+mod format;
+mod inspection;
 mod integrity;
+mod origin;
 mod recording;
 mod wav;
 
-pub use container::Container;
+pub use container::{Chunk, Container};
 pub use decode::SampleFormat;
+pub use inspection::Inspection;
 pub use integrity::{Integrity, Places};
+pub use origin::Origin;
 pub use recording::{Evidence, InputFile, Recording, Source};

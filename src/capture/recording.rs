@@ -9,6 +9,9 @@ use super::wav::WavFile;
 use crate::diagnostic::{At, Diagnostic, Problem, Result};
 use crate::quantity::Role;
 
+/// Sampling rates at which bands and lines are computed, in Hz.
+pub(super) const RATES_HZ: std::ops::RangeInclusive<u32> = 16_000..=192_000;
+
 /// Where a channel is recorded.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Source {
@@ -60,7 +63,7 @@ impl Recording {
     /// Opens the files of the channels given, force first.
     ///
     /// # Errors
-    /// Those of reading a WAV header; [`Problem::NoSuchChannel`];
+    /// Those of reading a WAV header; [`Problem::NoSuchChannel`]; [`Problem::Rate`];
     /// [`Problem::Unmatched`] if two files differ in sampling rate.
     pub fn open(sources: [Option<Source>; 2]) -> Result<Self> {
         let mut files: Vec<WavFile> = Vec::new();
@@ -97,6 +100,9 @@ impl Recording {
         }
         let first = files.first().ok_or(Problem::NoChannel)?;
         let rate_hz = first.container().rate_hz;
+        if !RATES_HZ.contains(&rate_hz) {
+            return Err(Diagnostic::from(Problem::Rate { rate_hz }).in_file(first.path()));
+        }
         let mut frames = first.container().frames;
         let mut findings = Vec::new();
         if let Some(second) = files.get(1) {
@@ -200,12 +206,7 @@ impl Recording {
             {
                 found.same_as = self.sameness.of(slot);
             }
-            if let Some(first_s) = found.clipped.starts_s.first() {
-                let problem = Problem::Clipped {
-                    samples: found.clipped.samples,
-                    runs: found.clipped.count,
-                    first_s: *first_s,
-                };
+            if let Some(problem) = found.clipping() {
                 self.findings.push(
                     Diagnostic::from(problem)
                         .in_file(self.files[file].path())

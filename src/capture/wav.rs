@@ -1,12 +1,13 @@
 //! One WAV file, read front to back in blocks of frames.
 
 use std::fs::File;
-use std::io::{self, Read};
+use std::io::{self, Read, Seek};
 use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
 use super::container::{Container, walk};
+use super::origin::Origin;
 use super::recording::InputFile;
 use crate::diagnostic::{At, Diagnostic, Result};
 
@@ -49,7 +50,7 @@ impl WavFile {
     }
 
     fn open_unnamed(path: &Path) -> Result<Self> {
-        let file = File::open(path).map_err(|e| Diagnostic::io("opening", &e))?;
+        let mut file = File::open(path).map_err(|e| Diagnostic::io("opening", &e))?;
         let about = file.metadata().map_err(|e| Diagnostic::io("opening", &e))?;
         if about.is_dir() {
             return Err(Diagnostic::io(
@@ -57,13 +58,20 @@ impl WavFile {
                 &io::Error::from(io::ErrorKind::IsADirectory),
             ));
         }
+        if !about.is_file() {
+            return Err(Diagnostic::file("opening", "this is not an ordinary file"));
+        }
+        let container = walk(&mut io::BufReader::new(&mut file), about.len())?;
+        let reading = |e| Diagnostic::io("reading", &e);
+        file.rewind().map_err(reading)?;
         let hashing = Hashing {
             file,
             hash: Sha256::new(),
             bytes: 0,
         };
         let mut reader = io::BufReader::with_capacity(PIECE, hashing);
-        let container = walk(&mut reader, about.len())?;
+        let header = &mut reader.by_ref().take(container.samples_at);
+        io::copy(header, &mut io::sink()).map_err(reading)?;
         Ok(Self {
             path: path.to_owned(),
             block: Vec::new(),
@@ -81,6 +89,16 @@ impl WavFile {
     /// What the header says.
     pub fn container(&self) -> &Container {
         &self.container
+    }
+
+    /// When the recording was made, as its chunks say. Opens the file once more:
+    /// they may stand behind the samples.
+    ///
+    /// # Errors
+    /// [`crate::Problem::File`] if reading fails.
+    pub fn origin(&self) -> Result<Option<Origin>> {
+        let file = File::open(&self.path).map_err(|e| Diagnostic::io("opening", &e));
+        Origin::read(&mut file.in_file(&self.path)?, &self.container.chunks).in_file(&self.path)
     }
 
     /// Takes the notes on what was repaired, with the file's name.

@@ -7,6 +7,7 @@ mod calibrate;
 mod demo;
 mod directional;
 mod feedback;
+mod inspect;
 mod levels;
 mod new;
 mod output;
@@ -59,6 +60,8 @@ enum Command {
     /// Front-to-back difference from two captures
     Directional(directional::Directional),
     Calibrate(calibrate::Calibrate),
+    /// What WAV files are, and whether their samples are sound
+    Inspect(inspect::Inspect),
     /// Write a commented starter session for the WAV files of a folder
     New(new::New),
     /// Analyse the demo captures and write a report
@@ -80,7 +83,8 @@ pub struct Common {
     /// Write to a file (repeatable); .html, .json, .csv or .txt says what
     #[arg(long, value_name = "FILE")]
     out: Vec<PathBuf>,
-    /// Exit with 1 if something judged was found outside, for instance feedback
+    /// Exit with 1 if something judged was found outside, for instance feedback, or a
+    /// file that is inspected is doubtful
     #[arg(long)]
     strict: bool,
     /// No progress and no notes on standard error
@@ -120,6 +124,7 @@ pub fn run(arguments: Arguments) -> Result<Status> {
         Command::Feedback(command) => command.run(),
         Command::Directional(command) => command.run(),
         Command::Calibrate(command) => command.run(),
+        Command::Inspect(command) => command.run(),
         Command::New(command) => command.run(),
         Command::Demo(command) => command.run(),
         Command::Bench(command) => command.run(),
@@ -153,9 +158,10 @@ fn say(diagnostic: &Diagnostic) {
 
 /// Runs a plan with a progress bar and hands the record to the output.
 fn measure(plan: &Plan, common: &Common, also_print: bool) -> Result<Status> {
-    common.check(plan)?;
+    common.check(&read_by(plan))?;
     let record = run_shown(plan, common.quiet)?;
-    output::emit(&record, common, also_print)?;
+    let render = |format: Format| format.render(&record);
+    output::emit(&render, &record.findings, common, also_print)?;
     Ok(common.status(&record))
 }
 
@@ -167,10 +173,20 @@ fn run_shown(plan: &Plan, quiet: bool) -> Result<Record> {
     record
 }
 
+/// Every file that a plan reads.
+fn read_by(plan: &Plan) -> Vec<PathBuf> {
+    let documents = plan.documents.iter().map(|input| input.path.clone());
+    let captures = plan.captures.iter();
+    let sources = captures.flat_map(|capture| capture.sources.iter().flatten());
+    documents
+        .chain(sources.map(|source| source.file.clone()))
+        .collect()
+}
+
 impl Common {
     /// Refuses what cannot be written before the work begins, and what would be
     /// written over a file that is read.
-    fn check(&self, plan: &Plan) -> Result<()> {
+    fn check(&self, read: &[PathBuf]) -> Result<()> {
         if self.format.is_some() && self.out.len() > 1 {
             return Err(Diagnostic::value(
                 "--format",
@@ -178,13 +194,8 @@ impl Common {
                 "to be left away: the endings of the files say what each holds",
             ));
         }
-        let documents = plan.documents.iter().map(|input| input.path.as_path());
-        let sources = plan
-            .captures
+        let read: Vec<PathBuf> = read
             .iter()
-            .flat_map(|capture| capture.sources.iter().flatten());
-        let read: Vec<PathBuf> = documents
-            .chain(sources.map(|source| source.file.as_path()))
             .filter_map(|path| path.canonicalize().ok())
             .collect();
         for (position, path) in self.out.iter().enumerate() {

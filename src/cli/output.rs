@@ -35,7 +35,7 @@ impl Format {
         }
     }
 
-    fn render(self, record: &Record) -> Result<String> {
+    pub fn render(self, record: &Record) -> Result<String> {
         match self {
             Self::Table => Ok(report::terminal(record, width())),
             Self::Json => report::json(record),
@@ -46,13 +46,18 @@ impl Format {
 }
 
 /// Columns of the terminal; 80 where there is none.
-fn width() -> usize {
+pub fn width() -> usize {
     terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0).clamp(60, 120))
 }
 
-/// Prints the record, or writes it to the files asked for and, with
-/// `also_print`, prints its tables too.
-pub fn emit(record: &Record, common: &Common, also_print: bool) -> Result<()> {
+/// Prints what `render` makes, or writes it to the files asked for and, with
+/// `also_print`, prints its tables too; then says its findings.
+pub fn emit(
+    render: &dyn Fn(Format) -> Result<String>,
+    findings: &[Diagnostic],
+    common: &Common,
+    also_print: bool,
+) -> Result<()> {
     let printed = match (common.out.is_empty(), also_print && !common.quiet) {
         (true, _) => Some(common.format.unwrap_or(Format::Table)),
         (false, true) => Some(Format::Table),
@@ -64,7 +69,7 @@ pub fn emit(record: &Record, common: &Common, also_print: bool) -> Result<()> {
         .iter()
         .map(|path| {
             let format = common.format.or(Format::of(path)).unwrap_or(Format::Table);
-            let text = format.render(record)?;
+            let text = render(format)?;
             let plain = if format == Format::Table {
                 anstream::adapter::strip_str(&text).to_string()
             } else {
@@ -74,7 +79,7 @@ pub fn emit(record: &Record, common: &Common, also_print: bool) -> Result<()> {
         })
         .collect::<Result<Vec<_>>>()?;
     if let Some(format) = printed {
-        print(&format.render(record)?)?;
+        print(&render(format)?)?;
     }
     for (path, text) in &files {
         report::write(path, text)?;
@@ -85,7 +90,7 @@ pub fn emit(record: &Record, common: &Common, also_print: bool) -> Result<()> {
     // Tables tell the findings themselves; what could not be done is always said.
     let told = printed == Some(Format::Table) || common.quiet;
     let unsaid = |finding: &&Diagnostic| !told || finding.severity() == Severity::Error;
-    record.findings.iter().filter(unsaid).for_each(say);
+    findings.iter().filter(unsaid).for_each(say);
     Ok(())
 }
 

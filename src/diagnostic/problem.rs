@@ -151,6 +151,25 @@ pub enum Problem {
         /// Time of the first.
         first_s: f64,
     },
+    /// The recorder lost samples, or delivered some twice.
+    #[error("{what} in {places} places, the first at {first_s:.3} s")]
+    Interrupted {
+        /// What was found.
+        what: &'static str,
+        /// How often.
+        places: u64,
+        /// Time of the first.
+        first_s: f64,
+    },
+    /// Every sample of a channel is zero.
+    #[error("every sample is zero")]
+    NoSignal,
+    /// Two channels hold the very same samples.
+    #[error("it holds the very same samples as channel {channel}")]
+    SameSamples {
+        /// The other channel, counted from 1.
+        channel: usize,
+    },
     /// The recording is too short for what is asked.
     #[error("{available_s:.2} s of recording; at least {needed_s:.2} s are needed {why}")]
     TooShort {
@@ -301,6 +320,9 @@ impl Problem {
             Self::Unmatched { .. } => "capture.unmatched",
             Self::NotFinite => "capture.not_finite",
             Self::Clipped { .. } => "capture.clipped",
+            Self::Interrupted { .. } => "capture.interrupted",
+            Self::NoSignal => "capture.no_signal",
+            Self::SameSamples { .. } => "capture.same_samples",
             Self::TooShort { .. } => "capture.too_short",
             Self::Interval { .. } => "capture.interval",
             Self::NoChannel => "calibration.no_channel",
@@ -345,7 +367,7 @@ impl Problem {
             Self::NotWav { .. } => "export the recording as WAV (PCM or 32-bit float)".into(),
             Self::BrokenWav { .. } => "export the recording again from the recorder".into(),
             Self::UnsupportedWav { .. } => {
-                "export it as PCM with 8, 16, 24 or 32 bits, or as 32-bit float".into()
+                "export it as PCM with 16, 24 or 32 bits, or as 32-bit float".into()
             }
             Self::RepairedWav { .. } => "compare duration and peaks with the recorder's own".into(),
             Self::Rate { .. } => "record at 44100 Hz or 48000 Hz".into(),
@@ -355,10 +377,13 @@ impl Problem {
             Self::SameChannel { .. } => {
                 "correct `channel` in the calibration or the session".into()
             }
-            Self::Silent { .. } => {
+            Self::Interrupted { .. } => {
+                "record again with a larger buffer and nothing else running on the recorder".into()
+            }
+            Self::NoSignal | Self::Silent { .. } => {
                 "check the cable and the recorder's input, and record again".into()
             }
-            Self::Copied { .. } => {
+            Self::SameSamples { .. } | Self::Copied { .. } => {
                 "check that the recorder takes two inputs, not one twice, and record again".into()
             }
             Self::Unmatched { .. } => "use two files of one recording".into(),

@@ -2,6 +2,7 @@
 //! and everything that came out.
 
 mod document;
+mod inspect;
 mod plan;
 mod record;
 mod run;
@@ -9,6 +10,7 @@ mod score;
 mod session;
 
 pub use document::{Text, parse_calibration, read_calibration, read_session};
+pub use inspect::{InspectionRecord, inspect};
 pub use plan::{CapturePlan, Plan, Request};
 pub use record::{Entry, Record, Tool};
 pub use run::{Progress, run};

@@ -46,6 +46,14 @@ pub struct Tool {
     pub version: &'static str,
 }
 
+impl Tool {
+    /// This program.
+    pub const THIS: Self = Self {
+        name: env!("CARGO_PKG_NAME"),
+        version: env!("CARGO_PKG_VERSION"),
+    };
+}
+
 /// A capture that was read.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CaptureRead {

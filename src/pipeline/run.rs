@@ -28,10 +28,7 @@ pub struct Progress<'a> {
 pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record> {
     let mut record = Record {
         schema: 1,
-        tool: Tool {
-            name: env!("CARGO_PKG_NAME"),
-            version: env!("CARGO_PKG_VERSION"),
-        },
+        tool: Tool::THIS,
         session: plan.session.clone(),
         inputs: plan.documents.clone(),
         calibration: plan.calibration.clone(),

@@ -61,7 +61,7 @@ pub fn csv(record: &Record) -> Result<String> {
 }
 
 /// A name from the user that no spreadsheet takes for a formula.
-fn plain(name: &str) -> String {
+pub(super) fn plain(name: &str) -> String {
     if name.starts_with(['=', '+', '-', '@']) {
         format!("'{name}")
     } else {

@@ -7,6 +7,7 @@
 mod csv;
 mod document;
 mod html;
+mod inspection;
 mod json;
 mod number;
 mod section;
@@ -21,6 +22,7 @@ pub use document::{
     Series, SeriesRole, Span, Table, Verdict,
 };
 pub use html::html;
+pub use inspection::{inspection_csv, inspection_json, inspection_terminal};
 pub use json::json;
 pub use terminal::terminal;
 pub use write::write;

@@ -4,4 +4,5 @@ mod bench_files;
 mod calibrate;
 mod commands;
 mod mistakes;
+mod odd_wavs;
 mod wav_formats;

@@ -79,6 +79,42 @@ impl Integrity {
     }
 }
 
+impl Integrity {
+    /// Clipping as a problem, if there is any.
+    pub fn clipping(&self) -> Option<Problem> {
+        Some(Problem::Clipped {
+            samples: self.clipped.samples,
+            runs: self.clipped.count,
+            first_s: *self.clipped.starts_s.first()?,
+        })
+    }
+
+    /// Everything that puts the recording in doubt.
+    pub fn doubts(&self) -> Vec<Problem> {
+        let interrupted = |what, places: &Places| {
+            let first_s = *places.starts_s.first()?;
+            let places = places.count;
+            Some(Problem::Interrupted {
+                what,
+                places,
+                first_s,
+            })
+        };
+        let channel = |position| Problem::SameSamples {
+            channel: position + 1,
+        };
+        let doubts = [
+            self.silent().then_some(Problem::NoSignal),
+            self.same_as.map(channel),
+            self.clipping(),
+            interrupted("drop-outs", &self.dropouts),
+            interrupted("splices", &self.splices),
+            interrupted("blocks delivered twice", &self.repeats),
+        ];
+        doubts.into_iter().flatten().collect()
+    }
+}
+
 /// Where something was found in a channel.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Places {
@@ -190,7 +226,8 @@ impl IntegrityReduction {
             return;
         }
         for (position, sample) in samples.iter().enumerate() {
-            if sample.abs() >= full {
+            // A float beyond full scale went on rising.
+            if (full..=1.0).contains(&sample.abs()) {
                 self.clipped_run += 1;
             } else {
                 self.end_clipped_run(self.read + position as u64);

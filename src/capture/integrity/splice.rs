@@ -30,7 +30,7 @@ pub(super) struct Splices {
 impl Splices {
     pub fn new(rate_hz: f64) -> Self {
         Self {
-            around: (AROUND_S * rate_hz) as u64,
+            around: (AROUND_S * rate_hz).ceil() as u64,
             at: 2,
             largest: [0.0; 2],
         }

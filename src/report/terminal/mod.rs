@@ -1,7 +1,7 @@
 //! The report for a terminal: marks and words first, colour second.
 
 mod bands;
-mod text;
+pub(super) mod text;
 
 use super::document::{Block, Cell, Curves, Document, Section, Table, Verdict};
 use crate::measurement::Outcome;

@@ -12,9 +12,9 @@ const WHOLE: usize = 22;
 use super::super::document::{Span, Verdict};
 
 /// Headings.
-pub(super) const HEADING: Style = Style::new().bold();
+pub(in crate::report) const HEADING: Style = Style::new().bold();
 /// What matters less.
-pub(super) const DIM: Style = Style::new().dimmed();
+pub(in crate::report) const DIM: Style = Style::new().dimmed();
 const FIGURE: Style = Style::new().bold();
 const ALARM: Style = Style::new()
     .bold()
@@ -25,7 +25,7 @@ pub(super) const DEVICE: Style = Style::new().fg_color(Some(anstyle::Color::Ansi
 const RULED: TableStyle = presets::NOTHING.header_separator(LineStyle::none().fill('─'));
 
 /// `text` in `style`.
-pub(super) fn paint(style: Style, text: &str) -> String {
+pub(in crate::report) fn paint(style: Style, text: &str) -> String {
     format!("{style}{}{style:#}", printable(text))
 }
 
@@ -51,14 +51,14 @@ pub(super) fn style(verdict: Verdict) -> Style {
 }
 
 /// Words with their styles.
-pub(super) struct Paragraph {
+pub(in crate::report) struct Paragraph {
     /// Painted word and its width.
     words: Vec<(String, usize)>,
 }
 
 impl Paragraph {
     /// Running text.
-    pub(super) fn of(spans: &[Span]) -> Self {
+    pub(in crate::report) fn of(spans: &[Span]) -> Self {
         let mut paragraph = Self { words: Vec::new() };
         let mut glued = false;
         for span in spans {
@@ -76,7 +76,7 @@ impl Paragraph {
     }
 
     /// Text of one style.
-    pub(super) fn styled(style: Style, text: &str) -> Self {
+    pub(in crate::report) fn styled(style: Style, text: &str) -> Self {
         let mut paragraph = Self { words: Vec::new() };
         for word in text.split(' ') {
             paragraph.push(style, word, false);
@@ -85,7 +85,7 @@ impl Paragraph {
     }
 
     /// Text without style.
-    pub(super) fn plain(text: &str) -> Self {
+    pub(in crate::report) fn plain(text: &str) -> Self {
         Self::styled(Style::new(), text)
     }
 
@@ -104,7 +104,7 @@ impl Paragraph {
     }
 
     /// Lines of at most `width`, all but the first word's line start `indent` in.
-    pub(super) fn wrapped(&self, indent: usize, width: usize) -> String {
+    pub(in crate::report) fn wrapped(&self, indent: usize, width: usize) -> String {
         self.after("", indent, width)
     }
 
@@ -138,14 +138,14 @@ impl Paragraph {
 }
 
 /// A name in the margin and its text beside it.
-pub(super) fn entry(name: &str, text: &str, indent: usize, width: usize) -> String {
+pub(in crate::report) fn entry(name: &str, text: &str, indent: usize, width: usize) -> String {
     let margin = indent + name.chars().count().max(10) + 2;
     let head = format!("{}{}", " ".repeat(indent), printable(name));
     Paragraph::plain(text).after(&head, margin, width)
 }
 
 /// A table; `true` sets a cell flush right.
-pub(super) fn grid(
+pub(in crate::report) fn grid(
     head: &[String],
     rows: &[Vec<(String, bool)>],
     indent: usize,

@@ -1,0 +1,53 @@
+use std::path::PathBuf;
+
+use clap::Args;
+use micronewton::diagnostic::{Diagnostic, Result, Severity};
+use micronewton::pipeline::{InspectionRecord, inspect};
+use micronewton::report;
+
+use super::output::{self, Format};
+use super::progress::Bar;
+use super::{Common, Status};
+
+/// What WAV files are, without a calibration: format, length, origin, what had to be
+/// repaired; and per channel how strong it is, how many bits it uses, and where samples
+/// are clipped, lost or repeated.
+///
+/// Names and remarks inside the files are not shown.
+#[derive(Args)]
+#[command(after_help = "Examples:
+  micronewton inspect *.wav
+  micronewton inspect *.wav --strict && echo sound
+  micronewton inspect speech.wav --format json")]
+pub struct Inspect {
+    /// WAV files
+    #[arg(value_name = "WAV", required = true)]
+    files: Vec<PathBuf>,
+    #[command(flatten)]
+    common: Common,
+}
+
+impl Inspect {
+    pub fn run(self) -> Result<Status> {
+        self.common.check(&self.files)?;
+        let mut bar = Bar::new(self.common.quiet);
+        let record = inspect(&self.files, &mut |progress| bar.show(&progress));
+        bar.clear();
+        let render = |format| render(&record, format);
+        output::emit(&render, &record.findings, &self.common, false)?;
+        Ok(match record.gravest() {
+            Some(Severity::Error) => Status::Unable,
+            Some(Severity::Warning) if self.common.strict => Status::Outside,
+            _ => Status::Done,
+        })
+    }
+}
+
+fn render(record: &InspectionRecord, format: Format) -> Result<String> {
+    match format {
+        Format::Table => Ok(report::inspection_terminal(record, output::width())),
+        Format::Json => report::inspection_json(record),
+        Format::Csv => report::inspection_csv(record),
+        Format::Html => Err(Diagnostic::value("--format", "html", "table, json or csv")),
+    }
+}
