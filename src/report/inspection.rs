@@ -13,12 +13,12 @@ const HEAD: [&str; 10] = [
     "peak dB",
     "RMS dB",
     "crest dB",
-    "offset %",
+    "DC %",
     "bits used",
-    "clipped",
-    "drop-outs",
-    "splices",
-    "repeats",
+    "clip",
+    "drops",
+    "splice",
+    "repeat",
 ];
 
 /// The files as text with ANSI styles, `width` columns wide.
@@ -37,7 +37,7 @@ pub fn inspection_terminal(record: &InspectionRecord, width: usize) -> String {
         out.push('\n');
     }
     if !record.files.is_empty() {
-        let key = "Peak and RMS in dB re 1.0, the digital full scale: a sine that fills it has a peak of 0 and an RMS of −3.0. Clipped, drop-outs, splices, repeats: places.";
+        let key = "Peak and RMS in dB re 1.0, the digital full scale: a sine that fills it has a peak of 0 and an RMS of −3.0. Clip, drops, splice, repeat: places clipped, dropped out, spliced, repeated.";
         out.push_str(&Paragraph::styled(DIM, key).wrapped(0, width));
     }
     for finding in &record.findings {
