@@ -23,6 +23,7 @@ pub mod pipeline;
 pub mod quantity;
 pub mod report;
 pub mod table;
+pub mod trust;
 
 pub use calibration::{Calibrated, Calibration};
 pub use diagnostic::{Diagnostic, Problem, Result};

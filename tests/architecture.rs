@@ -8,11 +8,12 @@ use std::path::{Path, PathBuf};
 
 /// Layers from the ground up; a layer may import itself and those before it.
 /// `bench` stands beside the chain: it imports the ground only.
-const LAYERS: [&[&str]; 9] = [
+const LAYERS: [&[&str]; 10] = [
     &["quantity", "diagnostic", "table"],
     &["capture"],
     &["calibration"],
     &["levels"],
+    &["trust"],
     &["measurement"],
     &["assessment"],
     &["pipeline"],

@@ -30,6 +30,7 @@ mod document;
 mod feedback;
 mod filter;
 mod fir;
+mod knock;
 mod loop_gain;
 mod output;
 mod random;

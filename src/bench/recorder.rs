@@ -159,6 +159,8 @@ pub struct MicrophoneChannel {
     pub sensitivity_v_per_pa: f64,
     /// Distance of the reference microphone before the front port, in metres.
     pub distance_m: f64,
+    /// What the device's body sends back to it, as a share of the sound.
+    pub echo: f64,
     /// By how much the calibration file overstates the sensitivity, in dB.
     pub stated_error_db: f64,
     /// Expanded uncertainty in the calibration file, in dB.
@@ -170,6 +172,7 @@ impl Default for MicrophoneChannel {
         Self {
             sensitivity_v_per_pa: 0.05,
             distance_m: 0.002,
+            echo: 0.0,
             stated_error_db: 0.0,
             expanded_uncertainty_db: 0.3,
         }
@@ -187,6 +190,7 @@ impl MicrophoneChannel {
             "V/Pa",
         )?;
         within("microphone.distance_m", self.distance_m, 0.0, 0.2, "m")?;
+        within("microphone.echo", self.echo, 0.0, 0.9, "of the sound")?;
         within(
             "microphone.stated_error_db",
             self.stated_error_db,

@@ -8,6 +8,7 @@ use super::device::{self, SOUND_M_PER_S};
 use super::feedback::{self, Tension};
 use super::filter::{Delay, amplitude};
 use super::fir::FractionalDelay;
+use super::knock::Knock;
 use super::loop_gain::{self, Worst};
 use super::random::Gaussian;
 use super::recorder::{self, Clock};
@@ -42,6 +43,7 @@ struct Bench {
     cable: Option<(feedback::Running, Tension)>,
     last_force_n: f64,
     tone: Option<Tone>,
+    knocks: Vec<Knock>,
 }
 
 /// A tone that goes straight to a channel.
@@ -56,10 +58,13 @@ struct Arrival {
     front: Delay,
     rear: FractionalDelay,
     reference: FractionalDelay,
+    /// What comes back to the reference microphone from the device, and its
+    /// share.
+    echo: Option<(f64, FractionalDelay)>,
 }
 
 impl Arrival {
-    fn new(direction_deg: f64, travel_s: f64, distance_m: f64, rate_hz: f64) -> Self {
+    fn new(direction_deg: f64, travel_s: f64, distance_m: f64, echo: f64, rate_hz: f64) -> Self {
         let cosine = libm::cos(direction_deg.to_radians());
         let rear = travel_s * rate_hz;
         let reference = distance_m / SOUND_M_PER_S * rate_hz;
@@ -69,6 +74,17 @@ impl Arrival {
             front: Delay::new(bulk as usize),
             rear: FractionalDelay::new(bulk + cosine * rear),
             reference: FractionalDelay::new(bulk - cosine * reference),
+            echo: (echo > 0.0).then(|| (echo, FractionalDelay::new(bulk + reference))),
+        }
+    }
+
+    /// The sound at the reference microphone; with its echo no louder than
+    /// without it.
+    fn at_reference(&mut self, pascals: f64) -> f64 {
+        let direct = self.reference.step(pascals);
+        match &mut self.echo {
+            None => direct,
+            Some((share, echo)) => (direct + *share * echo.step(pascals)) / (1.0 + *share),
         }
     }
 }
@@ -186,7 +202,8 @@ impl Bench {
         let distance_m = capture
             .microphone_distance_m
             .unwrap_or(scenario.microphone.distance_m);
-        let arrival = |degrees| Arrival::new(degrees, travel_s, distance_m, rate_hz);
+        let echo = scenario.microphone.echo;
+        let arrival = |degrees| Arrival::new(degrees, travel_s, distance_m, echo, rate_hz);
         let mut arrivals = vec![arrival(capture.direction_deg)];
         if matches!(stimulus, Stimulus::InterleavedTones { .. }) {
             arrivals.push(arrival(capture.direction_deg + 180.0));
@@ -242,6 +259,7 @@ impl Bench {
                 .map(|p| (path(p), tension(p))),
             last_force_n: 0.0,
             tone,
+            knocks: capture.knocks.clone(),
         })
     }
 
@@ -257,7 +275,7 @@ impl Bench {
         for (arrival, pascals) in self.arrivals.iter_mut().zip(sound) {
             front_pa += arrival.front.step(pascals);
             rear_pa += arrival.rear.step(pascals);
-            reference_pa += arrival.reference.step(pascals);
+            reference_pa += arrival.at_reference(pascals);
         }
         if let Some(path) = &mut self.acoustic {
             let back_pa = path.step(self.last_force_n);
@@ -278,6 +296,10 @@ impl Bench {
         if let Some(tone) = &self.tone {
             let turns = tone.frequency_hz * frame as f64 / self.rate_hz;
             physical[tone.channel] += tone.peak * libm::sin(TAU * (turns - libm::floor(turns)));
+        }
+        for knock in &self.knocks {
+            let heard = knock.at(frame as f64 / self.rate_hz);
+            physical = [physical[0] + heard[0], physical[1] + heard[1]];
         }
         physical
     }

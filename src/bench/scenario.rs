@@ -6,13 +6,14 @@ use serde::Deserialize;
 
 use super::device::Device;
 use super::feedback::Feedback;
+use super::knock::Knock;
 use super::recorder::{Dropout, ForceChannel, MicrophoneChannel, Recorder};
 use super::session::{Session, TestBox};
 use super::stimulus::{Stimulus, within};
 use crate::diagnostic::{At, Diagnostic, Problem, Result, toml_problem};
 
 /// Roles that session files know.
-const ROLES: [&str; 21] = [
+const ROLES: [&str; 22] = [
     "speech",
     "output_force_level",
     "sensitivity",
@@ -29,6 +30,7 @@ const ROLES: [&str; 21] = [
     "noise_reduction_onset",
     "speech_plus_noise",
     "speech_minus_noise",
+    "earlier",
     "before",
     "after",
     "microphone_calibrator",
@@ -125,6 +127,8 @@ pub struct Capture {
     pub(super) microphone_distance_m: Option<f64>,
     #[serde(default)]
     pub(super) dropouts: Vec<Dropout>,
+    #[serde(default)]
+    pub(super) knocks: Vec<Knock>,
     pub(super) note: Option<String>,
 }
 
@@ -312,6 +316,24 @@ impl Capture {
         let distance_m = self.microphone_distance_m.unwrap_or(0.0);
         within("capture.tension_db", self.tension_db, -100.0, 40.0, "dB")?;
         within("capture.microphone_distance_m", distance_m, 0.0, 0.2, "m")?;
+        for knock in &self.knocks {
+            within("capture.knocks.at_s", knock.at_s, 0.0, self.duration_s, "s")?;
+            within(
+                "capture.knocks.force_db",
+                knock.force_db,
+                -40.0,
+                160.0,
+                "dB",
+            )?;
+            let level_db_spl = knock.level_db_spl;
+            within(
+                "capture.knocks.level_db_spl",
+                level_db_spl,
+                -40.0,
+                160.0,
+                "dB SPL",
+            )?;
+        }
         self.stimulus.check(rate_hz)
     }
 }

@@ -283,6 +283,26 @@ pub enum Problem {
         /// How many.
         count: usize,
     },
+    /// A set-up check is not passed.
+    #[error("{finding}")]
+    SetUp {
+        /// Code of the check.
+        code: &'static str,
+        /// What was found.
+        finding: String,
+        /// What to do.
+        next: &'static str,
+    },
+    /// A measurement relies on a set-up check that failed.
+    #[error("{measurement} cannot be measured: {finding}")]
+    NotTrusted {
+        /// The measurement.
+        measurement: &'static str,
+        /// What was found.
+        finding: String,
+        /// What to do.
+        next: &'static str,
+    },
     /// A signal stands too little above the noise to be judged.
     #[error("{what}")]
     Doubtful {
@@ -336,6 +356,8 @@ impl Problem {
             Self::NoBand { .. } => "levels.no_band",
             Self::RoleMissing { .. } => "pipeline.role_missing",
             Self::RoleRepeated { .. } => "pipeline.role_repeated",
+            Self::SetUp { code, .. } => code,
+            Self::NotTrusted { .. } => "measurement.not_trusted",
             Self::Doubtful { .. } => "measurement.doubtful",
             Self::Internal { .. } => "internal.fault",
         }
@@ -420,6 +442,7 @@ impl Problem {
                 format!("record one and give it `role = \"{role}\"` in the session")
             }
             Self::RoleRepeated { .. } => "give every role once".into(),
+            Self::SetUp { next, .. } | Self::NotTrusted { next, .. } => (*next).into(),
             Self::Doubtful { .. } => "read the figures concerned with care".into(),
             Self::Internal { .. } => {
                 "this is a fault of the program: please report it with the command and the message"

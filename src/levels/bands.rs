@@ -91,11 +91,20 @@ impl Bands {
     /// Length of the blocks of [`Bands::blocks`] in seconds; they are
     /// rectangular and overlap by one half.
     pub const BLOCK_S: f64 = 2.0 * HOP_S;
+    /// A level stands clear of noise this far below it, in dB: the noise adds
+    /// less than 0.5 dB.
+    pub const CLEAR_DB: f64 = 10.0;
 
     /// Time course of one channel in the band at `column`.
     pub fn course_of(&self, role: Role, column: usize) -> Vec<f64> {
         let channel = self.course.index_axis(Axis(0), role as usize);
         channel.index_axis(Axis(0), column).to_vec()
+    }
+
+    /// Mean square of `band` in one channel, for a capture of noise.
+    pub fn floor(&self, band: Band, role: Role) -> Option<f64> {
+        let column = self.bands.iter().position(|other| *other == band)?;
+        Some(self.mean_square[(role as usize, column)])
     }
 
     /// Length of the analysed interval in seconds.

@@ -1,7 +1,7 @@
 //! Clicks: a lid that rattles, a contact that breaks.
 //!
-//! A click is a millisecond whose second difference (which raises high
-//! frequencies by 12 dB per octave) stands far above that of the tens of
+//! A click is a millisecond whose first difference (which raises high
+//! frequencies by 6 dB per octave) stands far above that of the tens of
 //! milliseconds before and after, while the level before and after is the same:
 //! a stimulus that sets in changes it, and a plosive of speech goes on sounding.
 
@@ -15,7 +15,7 @@ const GUARD: usize = 3;
 const RING: usize = 8;
 const AFTER: usize = 30;
 /// A click stands this far above its surroundings, in dB.
-const PROMINENCE_DB: f64 = 20.0;
+const PROMINENCE_DB: f64 = 12.0;
 /// The level before and after differ by less than this, in dB.
 const STEADY_DB: f64 = 10.0;
 /// Clicks kept, the strongest; all are counted by their strength.
@@ -48,7 +48,7 @@ pub struct ImpulseReduction {
 
 #[derive(Default)]
 struct Channel {
-    last: [f64; 2],
+    last: f64,
     slot: Slot,
     slots: VecDeque<Slot>,
     closed: u64,
@@ -106,16 +106,15 @@ impl ImpulseReduction {
 
 impl Channel {
     fn take(&mut self, samples: impl Iterator<Item = f64>) {
-        let [mut older, mut old] = self.last;
-        let mut slot = self.slot;
+        let (mut last, mut slot) = (self.last, self.slot);
         for sample in samples {
-            let difference = sample - 2.0 * old + older;
+            let difference = sample - last;
             slot.difference += difference * difference;
             slot.square += sample * sample;
             slot.peak = slot.peak.max(sample.abs());
-            (older, old) = (old, sample);
+            last = sample;
         }
-        (self.last, self.slot) = ([older, old], slot);
+        (self.last, self.slot) = (last, slot);
     }
 
     fn close(&mut self) {

@@ -5,10 +5,12 @@
 //! Carter 1976, IEEE Trans. ASSP 24(4), 320–327. Line power under a Hann
 //! window: Harris 1978; both from memory.
 
-use std::f64::consts::TAU;
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 use rustfft::{Fft, FftPlanner, num_complex::Complex64};
+
+use super::pair::Pair;
 
 /// Windows at most, so that the cost does not grow with the recording.
 const WINDOWS: u64 = 8;
@@ -24,9 +26,9 @@ const HUM_DB: f64 = 15.0;
 const COMPARED_HZ: [f64; 2] = [150.0, 8000.0];
 /// Lags are sought up to this, in seconds.
 const REACH_S: f64 = 0.5;
-/// The peak of a correlation stands this many times above its root mean square;
-/// the greatest chance peak of some 50 000 lags reaches about 4.5.
-const CLEAR: f64 = 8.0;
+/// The envelope of the correlation peaks this many times above its root mean
+/// square; the greatest chance peak among some 50 000 lags reaches about 3.5.
+const CLEAR: f64 = 6.0;
 
 /// What the windows show.
 #[derive(Debug, Clone, Default)]
@@ -62,14 +64,12 @@ pub struct Lag {
 /// The fold that makes [`Probes`].
 pub struct ProbeReduction {
     rate_hz: f64,
-    window: Vec<f64>,
-    forward: Arc<dyn Fft<f64>>,
+    pair: Pair,
     inverse: Arc<dyn Fft<f64>>,
     /// First frames of the windows still to come, the next one last.
     starts: Vec<u64>,
     at: u64,
-    spectrum: Vec<Complex64>,
-    filled: usize,
+    window: Vec<[f64; 2]>,
     windows: Vec<Window>,
     lags: Vec<Lag>,
 }
@@ -91,18 +91,13 @@ impl ProbeReduction {
         let count = (frames / length as u64).min(WINDOWS);
         let spare = frames.saturating_sub(length as u64);
         let starts = (0..count).rev().map(|i| spare * i / (count - 1).max(1));
-        let mut planner = FftPlanner::new();
         Self {
             rate_hz,
-            window: (0..length)
-                .map(|n| 0.5 - 0.5 * (TAU * n as f64 / length as f64).cos())
-                .collect(),
-            forward: planner.plan_fft_forward(length),
-            inverse: planner.plan_fft_inverse(length),
+            pair: Pair::new(length, length),
+            inverse: FftPlanner::new().plan_fft_inverse(length),
             starts: starts.collect(),
             at: 0,
-            spectrum: vec![Complex64::ZERO; length],
-            filled: 0,
+            window: Vec::with_capacity(length),
             windows: Vec::new(),
             lags: Vec::new(),
         }
@@ -114,17 +109,11 @@ impl ProbeReduction {
             let skipped = start.saturating_sub(self.at).min(frames.len() as u64);
             self.at += skipped;
             frames = &frames[skipped as usize..];
-            let taken = frames.len().min(self.window.len() - self.filled);
-            for ([force, microphone], value) in frames[..taken]
-                .iter()
-                .zip(&mut self.spectrum[self.filled..])
-            {
-                *value = Complex64::new(*force, *microphone);
-            }
-            self.filled += taken;
+            let taken = frames.len().min(self.pair.length() - self.window.len());
+            self.window.extend_from_slice(&frames[..taken]);
             self.at += taken as u64;
             frames = &frames[taken..];
-            if self.filled < self.window.len() {
+            if self.window.len() < self.pair.length() {
                 return;
             }
             self.close();
@@ -136,7 +125,7 @@ impl ProbeReduction {
         Probes {
             window_s: match self.windows.len() {
                 0 => 0.0,
-                _ => self.window.len() as f64 / self.rate_hz,
+                _ => self.pair.length() as f64 / self.rate_hz,
             },
             hum: [0, 1].map(|channel| hum(&self.windows, channel)),
             lags: self.lags,
@@ -144,16 +133,13 @@ impl ProbeReduction {
     }
 
     fn close(&mut self) {
-        (self.filled, _) = (0, self.starts.pop());
-        for (value, window) in self.spectrum.iter_mut().zip(&self.window) {
-            *value *= window;
-        }
-        self.forward.process(&mut self.spectrum);
+        self.starts.pop();
+        self.pair.transform(self.window.drain(..));
         let window = self.lines();
         let silent = window.total.contains(&0.0);
         self.windows.push(window);
         if !silent && let Some(lag_s) = self.lag_s() {
-            let middle = self.at as f64 - 0.5 * self.window.len() as f64;
+            let middle = self.at as f64 - 0.5 * self.pair.length() as f64;
             self.lags.push(Lag {
                 at_s: middle / self.rate_hz,
                 lag_s,
@@ -161,21 +147,9 @@ impl ProbeReduction {
         }
     }
 
-    /// Force and microphone at a bin, parted from the common transform.
-    fn bin(&self, bin: usize) -> [Complex64; 2] {
-        let here = self.spectrum[bin];
-        let there = self.spectrum[(self.spectrum.len() - bin) % self.spectrum.len()].conj();
-        [
-            (here + there) * 0.5,
-            (here - there) * Complex64::new(0.0, -0.5),
-        ]
-    }
-
     fn lines(&self) -> Window {
-        let length = self.spectrum.len();
-        // Mean square of what lies wholly in its bins: Σ|X|² · scale; Σw² = 3/8.
-        let scale = 2.0 / (length as f64 * 0.375 * length as f64);
-        let power = |bin: usize| self.bin(bin).map(|value| value.norm_sqr() * scale);
+        let (length, scale) = (self.pair.length(), self.pair.scale());
+        let power = |bin: usize| self.pair.bin(bin).map(|value| value.norm_sqr() * scale);
         let bin_of = |hz: f64| (hz / self.rate_hz * length as f64).round() as usize;
         let mut total = [0.0; 2];
         for bin in 1..length / 2 {
@@ -183,7 +157,7 @@ impl ProbeReduction {
             total = [total[0] + here[0], total[1] + here[1]];
         }
         let line = |channel: usize, mains_hz: f64| {
-            let of = |bins: std::ops::RangeInclusive<usize>| bins.map(|bin| power(bin)[channel]);
+            let of = |bins: RangeInclusive<usize>| bins.map(|bin| power(bin)[channel]);
             // A Hann line fills its bin and two to either side.
             let inside = bin_of(mains_hz - WANDER_HZ) - 2..=bin_of(mains_hz + WANDER_HZ) + 2;
             let width = inside.clone().count();
@@ -204,31 +178,27 @@ impl ProbeReduction {
         }
     }
 
-    /// Overwrites the spectrum.
-    fn lag_s(&mut self) -> Option<f64> {
-        let length = self.spectrum.len();
+    /// The lag of the window last transformed, if it is clear.
+    fn lag_s(&self) -> Option<f64> {
+        let length = self.pair.length();
         let bin_of = |hz: f64| (hz / self.rate_hz * length as f64) as usize;
         let compared = bin_of(COMPARED_HZ[0])..bin_of(COMPARED_HZ[1].min(0.45 * self.rate_hz));
-        let phases: Vec<Complex64> = compared
-            .clone()
-            .map(|bin| {
-                let [force, microphone] = self.bin(bin);
-                let cross = force * microphone.conj();
-                cross / cross.norm().max(f64::MIN_POSITIVE)
-            })
-            .collect();
-        self.spectrum.fill(Complex64::ZERO);
-        self.spectrum[compared].copy_from_slice(&phases);
-        self.inverse.process(&mut self.spectrum);
-        // One side of the spectrum only: the envelope's square, free of sign.
+        let count = compared.len();
+        let mut correlation = vec![Complex64::ZERO; length];
+        for bin in compared {
+            let [force, microphone] = self.pair.bin(bin);
+            let cross = force * microphone.conj();
+            correlation[bin] = cross / cross.norm().max(f64::MIN_POSITIVE);
+        }
+        self.inverse.process(&mut correlation);
         let reach = (REACH_S * self.rate_hz) as i64;
-        let at = |lag: i64| self.spectrum[lag.rem_euclid(length as i64) as usize].re;
-        let peak = (-reach..=reach).max_by(|a, b| at(*a).abs().total_cmp(&at(*b).abs()))?;
-        let mean_square = 0.5 * phases.len() as f64;
-        if at(peak).abs() < CLEAR * mean_square.sqrt() {
+        let at = |lag: i64| correlation[lag.rem_euclid(length as i64) as usize].norm();
+        let peak = (-reach..=reach).max_by(|a, b| at(*a).total_cmp(&at(*b)))?;
+        // Random phases add up to the root of their number.
+        if at(peak) < CLEAR * (count as f64).sqrt() {
             return None;
         }
-        let [before, here, after] = [peak - 1, peak, peak + 1].map(|lag| at(lag).abs());
+        let [before, here, after] = [peak - 1, peak, peak + 1].map(at);
         let shift = 0.5 * (before - after) / (before - 2.0 * here + after);
         Some((peak as f64 + shift.clamp(-0.5, 0.5)) / self.rate_hz)
     }
@@ -255,6 +225,8 @@ fn hum(windows: &[Window], channel: usize) -> Option<Hum> {
 
 #[cfg(test)]
 mod tests {
+    use std::f64::consts::TAU;
+
     use super::*;
 
     /// White noise of r.m.s. 1 by a linear congruential generator: the sum of

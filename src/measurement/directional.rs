@@ -26,12 +26,23 @@ use super::Captures;
 use crate::diagnostic::{Problem, Result};
 use crate::levels::{Levels, Needs};
 use crate::quantity::{Band, LevelDifference, Origin, Reading, Role, Uncertainty};
+use crate::trust::Check;
 
 /// Third-octave levels.
 pub const NEEDS: Needs = Needs {
     bands: true,
     ..Needs::NONE
 };
+
+/// What must hold of the set-up.
+pub const RELIES_ON: &[Check] = &[
+    Check::ChannelOrder,
+    Check::MicrophonePosition,
+    Check::RoomNoise,
+    Check::Hum,
+    Check::Impulses,
+    Check::TestBox,
+];
 
 /// Below this distance from the noise, the back figure is the noise's, in dB.
 const CLEAR_DB: f64 = 3.0;

@@ -34,12 +34,21 @@ use crate::diagnostic::{Diagnostic, Problem, Result};
 use crate::levels::Needs;
 use crate::levels::lines::Line;
 use crate::quantity::{ForceLevel, Origin, Reading, Uncertainty};
+use crate::trust::Check;
 
 /// Lines of the force spectrum.
 pub const NEEDS: Needs = Needs {
     lines: true,
     ..Needs::NONE
 };
+
+/// What must hold of the set-up.
+pub const RELIES_ON: &[Check] = &[
+    Check::ChannelOrder,
+    Check::Hum,
+    Check::Impulses,
+    Check::Clocks,
+];
 
 /// A line this far above what the microphone explains is unexplained, in dB.
 const EXCESS_DB: f64 = 6.0;

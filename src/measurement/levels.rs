@@ -33,12 +33,24 @@ use crate::levels::bands::{Bands, Extremes};
 use crate::levels::distribution::Distribution;
 use crate::quantity::level::{OneMicronewton, Reference, TwentyMicropascals};
 use crate::quantity::{Band, Level, Origin, Quantity, Reading, Role, Uncertainty};
+use crate::trust::Check;
 
 /// Third-octave levels.
 pub const NEEDS: Needs = Needs {
     bands: true,
     ..Needs::NONE
 };
+
+/// What must hold of the set-up.
+pub const RELIES_ON: &[Check] = &[
+    Check::ChannelOrder,
+    Check::Calibration,
+    Check::PresentedLevel,
+    Check::RoomNoise,
+    Check::Hum,
+    Check::Impulses,
+    Check::Duration,
+];
 
 /// Expanded uncertainty of the analysis itself: a class 1 band is no ideal band,
 /// and a spectrum that slopes by 8 dB a band reads up to 0.2 dB differently

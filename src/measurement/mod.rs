@@ -1,5 +1,5 @@
-//! What is measured. Each file is one question with the same five public names:
-//! `NEEDS`, `Input`, `Options`, `Outcome` and `measure`.
+//! What is measured. Each file is one question with the same six public names:
+//! `NEEDS`, `RELIES_ON`, `Input`, `Options`, `Outcome` and `measure`.
 //!
 //! The catalogue at the end of this file is the one list of them; the plan's
 //! requests, the record's entries and the dispatch follow from it.
@@ -15,6 +15,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::diagnostic::{Problem, Result};
 use crate::levels::{Levels, Needs};
+use crate::trust::Check;
 
 /// The reduced captures of one request, by the role they play in it.
 pub struct Captures<'a> {
@@ -87,6 +88,11 @@ macro_rules! catalogue {
             /// The reductions it reads.
             pub fn needs(self) -> Needs {
                 match self { $(Self::$variant => $module::NEEDS,)+ }
+            }
+
+            /// The set-up checks it relies on.
+            pub fn relies_on(self) -> &'static [Check] {
+                match self { $(Self::$variant => $module::RELIES_ON,)+ }
             }
 
             /// Measures.

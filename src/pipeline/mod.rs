@@ -1,6 +1,7 @@
 //! From a plan to a record: which captures to read, what to measure on them,
 //! and everything that came out.
 
+mod checks;
 mod document;
 mod inspect;
 mod plan;
@@ -12,7 +13,7 @@ mod session;
 pub use document::{Text, parse_calibration, read_calibration, read_session};
 pub use inspect::{InspectionRecord, inspect};
 pub use plan::{CapturePlan, Plan, Request};
-pub use record::{Entry, Record, Tool};
+pub use record::{Doubt, Entry, Record, Tool};
 pub use run::{Progress, run};
 pub use score::{ScoreRow, score};
 pub use session::{AgeGroup, CaptureRole, Device, Person, Session, Side, TestBox};

@@ -10,6 +10,7 @@ use crate::capture::InputFile;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::measurement::{Options, Outcome};
 use crate::quantity::Reading;
+use crate::trust::{Check, Checked};
 
 /// The result of a run. Same plan and files, same record.
 #[derive(Debug, Serialize)]
@@ -29,6 +30,8 @@ pub struct Record {
     pub options: Options,
     /// The captures that were read.
     pub captures: Vec<CaptureRead>,
+    /// The set-up checks of every capture.
+    pub checks: Vec<Checked>,
     /// What was measured.
     pub entries: Vec<Entry>,
     /// What was assumed, doubtful or impossible.
@@ -82,9 +85,21 @@ pub struct Entry {
     /// Part and name of the capture.
     #[serde(flatten)]
     pub captures: BTreeMap<&'static str, String>,
+    /// The set-up checks it relies on that are not passed; its figures are
+    /// doubtful.
+    pub doubts: Vec<Doubt>,
     /// What was found.
     #[serde(flatten)]
     pub outcome: Outcome,
+}
+
+/// A set-up check that is not passed, and where.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Doubt {
+    /// The check.
+    pub check: Check,
+    /// The capture.
+    pub capture: String,
 }
 
 impl Record {

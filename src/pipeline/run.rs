@@ -1,11 +1,13 @@
 //! Runs a plan.
 
+use super::checks;
 use super::plan::{Plan, Request};
 use super::record::{CaptureRead, Entry, Record, Tool};
 use crate::capture::Recording;
 use crate::diagnostic::{At, Diagnostic, Result};
 use crate::levels::{Levels, Scope, reduce};
 use crate::measurement::Captures;
+use crate::trust;
 
 /// How far a run has come.
 #[derive(Debug, Clone, Copy)]
@@ -34,8 +36,9 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
         calibration: plan.calibration.clone(),
         options: plan.options.clone(),
         captures: Vec::new(),
+        checks: Vec::new(),
         entries: Vec::new(),
-        findings: age_findings(plan),
+        findings: Vec::new(),
         gaps: plan.gaps.clone(),
     };
     let mut levels: Vec<Option<Levels>> = Vec::new();
@@ -53,7 +56,18 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
             }
         });
     }
+    record.checks = checks::check(plan, &levels);
+    record
+        .findings
+        .extend(record.checks.iter().filter_map(checks::finding));
     for request in &plan.requests {
+        let doubts = match checks::standing(plan, request, &record.checks) {
+            Ok(doubts) => doubts,
+            Err(error) => {
+                record.findings.push(error);
+                continue;
+            }
+        };
         let Some(captures) = bind(request, &levels) else {
             record.gaps.push(unread(plan, request, &levels));
             continue;
@@ -64,7 +78,11 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
                     (*part, plan.captures[*index].name.clone())
                 };
                 let captures = request.captures.iter().map(named).collect();
-                record.entries.push(Entry { captures, outcome });
+                record.entries.push(Entry {
+                    captures,
+                    doubts,
+                    outcome,
+                });
             }
             Err(error) => record.findings.push(error),
         }
@@ -79,15 +97,6 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
     }
 }
 
-/// What the age of the calibration casts doubt on; without a session there is
-/// no day to hold it against.
-fn age_findings(plan: &Plan) -> Vec<Diagnostic> {
-    let session = plan.session.iter();
-    session
-        .flat_map(|session| plan.calibration.age_findings(session.date))
-        .collect()
-}
-
 fn read(plan: &Plan, index: usize, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Levels> {
     let capture = &plan.captures[index];
     let recording = Recording::open(capture.sources.clone())?;
@@ -97,14 +106,19 @@ fn read(plan: &Plan, index: usize, progress: &mut dyn FnMut(Progress<'_>)) -> Re
         tone: capture.tone,
     };
     let signal = plan.calibration.apply(recording);
-    let levels = reduce(signal, plan.needs(index), scope, &mut |share| {
-        progress(Progress {
-            capture: &capture.name,
-            number: index + 1,
-            count: plan.captures.len(),
-            share,
-        });
-    });
+    let levels = reduce(
+        signal,
+        plan.needs(index).or(trust::NEEDS),
+        scope,
+        &mut |share| {
+            progress(Progress {
+                capture: &capture.name,
+                number: index + 1,
+                count: plan.captures.len(),
+                share,
+            });
+        },
+    );
     let file = capture
         .sources
         .iter()

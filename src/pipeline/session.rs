@@ -198,6 +198,8 @@ pub enum CaptureRole {
     SpeechPlusNoise,
     /// Speech and inverted noise.
     SpeechMinusNoise,
+    /// An earlier capture of the same sound, the microphone well placed.
+    Earlier,
     /// Before a change on the bench.
     Before,
     /// After it.
@@ -293,6 +295,7 @@ impl CaptureRole {
             Self::NoiseReductionOnset => "noise_reduction_onset",
             Self::SpeechPlusNoise => "speech_plus_noise",
             Self::SpeechMinusNoise => "speech_minus_noise",
+            Self::Earlier => "earlier",
             Self::Before => "before",
             Self::After => "after",
             Self::MicrophoneCalibrator => "microphone_calibrator",

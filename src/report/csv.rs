@@ -7,7 +7,7 @@ use crate::pipeline::Record;
 use crate::quantity::observations;
 
 /// Columns of the table.
-const COLUMNS: [&str; 10] = [
+const COLUMNS: [&str; 11] = [
     "capture",
     "entry",
     "quantity",
@@ -18,6 +18,7 @@ const COLUMNS: [&str; 10] = [
     "reference",
     "expanded_uncertainty",
     "reason",
+    "doubts",
 ];
 
 /// The figures of the record as CSV text.
@@ -28,12 +29,14 @@ pub fn csv(record: &Record) -> Result<String> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(COLUMNS).map_err(internal)?;
     for entry in &record.entries {
-        let captures = entry
-            .captures
-            .values()
-            .map(|name| plain(name))
-            .collect::<Vec<_>>()
-            .join(" ");
+        let joined = |names: Vec<String>| names.join(" ");
+        let captures = joined(entry.captures.values().map(|name| plain(name)).collect());
+        let doubts = entry
+            .doubts
+            .iter()
+            .map(|doubt| doubt.check.name().to_owned());
+        let doubts: std::collections::BTreeSet<String> = doubts.collect();
+        let doubts = joined(doubts.into_iter().collect());
         let outcome = serde_json::to_value(&entry.outcome).map_err(internal)?;
         for o in observations(&outcome) {
             let number = |n: Option<f64>| n.map(|n| n.to_string()).unwrap_or_default();
@@ -52,6 +55,7 @@ pub fn csv(record: &Record) -> Result<String> {
                     o.reference.as_deref().unwrap_or_default(),
                     &number(o.expanded_uncertainty),
                     o.reason.as_deref().unwrap_or_default(),
+                    &doubts,
                 ])
                 .map_err(internal)?;
         }

@@ -82,10 +82,8 @@ pub struct Doubt {
     pub text: String,
     /// What to do about it.
     pub advice: String,
-    /// The captures concerned; empty where all are.
-    pub captures: Vec<String>,
-    /// Measurements that it does not touch.
-    pub spares: &'static [Kind],
+    /// The measurements that it touches.
+    pub touches: Vec<Kind>,
 }
 
 /// A name and what is to be said of it.

@@ -155,7 +155,9 @@ fn levels_alone_are_told_as_one_compact_table() {
         calibration,
         options: Options::default(),
         captures: Vec::new(),
+        checks: Vec::new(),
         entries: vec![Entry {
+            doubts: Vec::new(),
             captures: [("capture", "noise".to_owned())].into(),
             outcome,
         }],

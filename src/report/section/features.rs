@@ -14,7 +14,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let mut section = Section {
         question: "Do the features work?".into(),
         in_part: true,
-        doubts: carried(record, Kind::Directional, doubts),
+        doubts: carried(Kind::Directional, doubts),
         ..Section::default()
     };
     for entry in entries(record, Kind::Directional) {

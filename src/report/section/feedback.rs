@@ -40,7 +40,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     };
     let mut section = Section {
         question: "Is it feeding back?".into(),
-        doubts: carried(record, Kind::Feedback, doubts),
+        doubts: carried(Kind::Feedback, doubts),
         ..Section::default()
     };
     let longest = events

@@ -50,6 +50,12 @@ impl Document {
                 sections.push(plain::section(record, *kind, &doubts)?);
             }
         }
+        for section in &mut sections {
+            // No figure is better than the recording that it comes from.
+            if section.verdict == Some(Verdict::Within) && !section.doubts.is_empty() {
+                section.verdict = Some(Verdict::Doubtful);
+            }
+        }
         Ok(Document {
             title: title(record),
             identity: record.session.as_ref().map_or_else(
@@ -79,13 +85,9 @@ fn capture_of(entry: &Entry) -> &str {
     entry.captures.values().next().map_or("", String::as_str)
 }
 
-/// The doubts that touch the captures of `kind`.
-fn carried(record: &Record, kind: Kind, doubts: &[Doubt]) -> Vec<Doubt> {
-    let touched = |doubt: &&Doubt| {
-        let mut captures = entries(record, kind).flat_map(|entry| entry.captures.values());
-        !doubt.spares.contains(&kind)
-            && (doubt.captures.is_empty() || captures.any(|name| doubt.captures.contains(name)))
-    };
+/// The doubts that touch `kind`.
+fn carried(kind: Kind, doubts: &[Doubt]) -> Vec<Doubt> {
+    let touched = |doubt: &&Doubt| doubt.touches.contains(&kind);
     doubts.iter().filter(touched).cloned().collect()
 }
 

@@ -29,7 +29,7 @@ pub(super) fn section(record: &Record, kind: Kind, doubts: &[Doubt]) -> Result<S
             "{} follow as they stand in the record, without a verdict.",
             capital(&told)
         ))],
-        doubts: carried(record, kind, doubts),
+        doubts: carried(kind, doubts),
         blocks,
         ..Section::default()
     })

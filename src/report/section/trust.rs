@@ -8,73 +8,76 @@ use super::{base_name, capital, counted, fact, words};
 use crate::calibration::Channel;
 use crate::diagnostic::{Diagnostic, Problem, Severity};
 use crate::measurement::{Kind, Outcome};
-use crate::pipeline::{Record, TestBox};
+use crate::pipeline::{Entry, Record};
 use crate::quantity::Role;
+use crate::trust::{Check, State};
 
 /// The warnings of the record, one letter for each kind of doubt.
 pub(super) fn doubts(record: &Record) -> Vec<Doubt> {
     let mut by_code: BTreeMap<&'static str, Vec<&Diagnostic>> = BTreeMap::new();
-    let warnings = record.findings.iter();
-    for finding in warnings.filter(|f| f.severity() == Severity::Warning) {
-        by_code
-            .entry(finding.problem().code())
-            .or_default()
-            .push(finding);
+    for finding in with(record, Severity::Warning) {
+        let code = finding.problem().code();
+        by_code.entry(code).or_default().push(finding);
     }
-    let mut doubts = Vec::new();
-    for (code, findings) in &by_code {
-        let text: Vec<String> = findings.iter().map(|finding| told(finding)).collect();
-        let mut captures: Vec<String> = Vec::new();
-        for capture in findings.iter().filter_map(|f| f.place().capture.as_ref()) {
-            if !captures.contains(capture) {
-                captures.push(capture.clone());
+    let mut doubts: Vec<Doubt> = by_code
+        .iter()
+        .map(|(code, findings)| {
+            let text: Vec<String> = findings.iter().map(|finding| told(finding)).collect();
+            let mut captures: Vec<&str> = Vec::new();
+            for capture in findings.iter().filter_map(|f| f.place().capture.as_deref()) {
+                if !captures.contains(&capture) {
+                    captures.push(capture);
+                }
             }
-        }
-        doubts.push(Doubt {
-            letter: 'A',
-            code,
-            brief: brief(findings[0], &captures),
-            text: text.join("; "),
-            advice: findings[0].problem().advice(),
-            captures,
-            spares: &[],
-        });
-    }
-    for (channel, role) in described(record) {
-        if channel.expanded_uncertainty_db.is_none() {
-            doubts.push(Doubt {
+            Doubt {
                 letter: 'A',
-                code: "calibration.uncertainty",
-                brief: format!("the uncertainty of the {} is not stated", role.name()),
-                text: format!(
-                    "the uncertainty of the {} calibration is not stated, so no figure from it carries one",
-                    role.name()
-                ),
-                advice: "take it from the certificate into the calibration file".into(),
-                captures: Vec::new(),
-                // There the calibration cancels, or plays no part.
-                spares: match role {
-                    Role::Force => &[Kind::Directional],
-                    Role::Microphone => &[Kind::Directional, Kind::Feedback],
-                },
-            });
-        }
-    }
-    if open(record) {
+                code,
+                brief: brief(findings[0], &captures),
+                text: text.join("; "),
+                advice: findings[0].problem().advice(),
+                touches: touched(record, code, &captures),
+            }
+        })
+        .collect();
+    let unstated = described(record).filter(|(c, _)| c.expanded_uncertainty_db.is_none());
+    for (_, role) in unstated {
         doubts.push(Doubt {
             letter: 'A',
-            code: "session.box",
-            brief: "the box was open".into(),
-            text: "the box was open: noise of the room and reflections come into the levels and the directional figures".into(),
-            advice: "close the box and record again".into(),
-            captures: Vec::new(),
-            spares: &[],
+            code: "calibration.uncertainty",
+            brief: format!("the uncertainty of the {} is not stated", role.name()),
+            text: format!(
+                "the uncertainty of the {} calibration is not stated, so no figure from it carries one",
+                role.name()
+            ),
+            advice: "take it from the certificate into the calibration file".into(),
+            // Elsewhere the calibration cancels, or plays no part.
+            touches: match role {
+                Role::Force => vec![Kind::Levels, Kind::Feedback],
+                Role::Microphone => vec![Kind::Levels],
+            },
         });
     }
     for (doubt, letter) in doubts.iter_mut().zip('A'..='Z') {
         doubt.letter = letter;
     }
     doubts
+}
+
+/// The measurements that a warning touches: those that rely on the check behind
+/// it, or else every one on its captures.
+fn touched(record: &Record, code: &str, captures: &[&str]) -> Vec<Kind> {
+    let touches = |entry: &&Entry| {
+        if code.starts_with("trust.") {
+            return entry.doubts.iter().any(|doubt| doubt.check.code() == code);
+        }
+        let mut parts = entry.captures.values();
+        captures.is_empty() || parts.any(|name| captures.contains(&name.as_str()))
+    };
+    let kinds = record.entries.iter().filter(touches);
+    let mut kinds: Vec<Kind> = kinds.map(|entry| entry.outcome.kind()).collect();
+    kinds.sort();
+    kinds.dedup();
+    kinds
 }
 
 /// The section.
@@ -133,7 +136,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     blocks.push(Block::Table(captures(record)));
     let notes = notes(record);
     let mut details = vec![Block::Notes(vec![
-        "Clipping: three or more neighbouring samples at the end of the range. Files: length and header against each other. This version does not check dropouts, constant offset, hum, the noise of the room, the delay between the channels or the age of the calibration; listen to the recordings and see the certificate.".into(),
+        "Clipping: three or more neighbouring samples at the end of the range. Files: length and header against each other. Every other check, its evidence and the strength from which it is found stand in docs/formats.md under “Set-up checks”.".into(),
     ])];
     if !notes.is_empty() {
         details.push(Block::Notes(notes));
@@ -175,29 +178,29 @@ fn with(record: &Record, severity: Severity) -> impl Iterator<Item = &Diagnostic
         .filter(move |finding| finding.severity() == severity)
 }
 
-fn open(record: &Record) -> bool {
-    record
-        .session
-        .as_ref()
-        .is_some_and(|session| session.test_box == Some(TestBox::Open))
-}
-
 fn described(record: &Record) -> impl Iterator<Item = (&Channel, Role)> {
     let channels = record.calibration.channels().iter().zip(Role::ALL);
     channels.filter_map(|(channel, role)| Some((channel.as_ref()?, role)))
 }
 
 /// A warning in a few words, with the captures concerned.
-fn brief(finding: &Diagnostic, captures: &[String]) -> String {
+fn brief(finding: &Diagnostic, captures: &[&str]) -> String {
     let what = match finding.problem() {
-        Problem::Clipped { .. } => "samples at full scale",
-        Problem::RepairedWav { .. } => "a damaged file, repaired",
+        Problem::Clipped { .. } => "samples at full scale".to_owned(),
+        Problem::RepairedWav { .. } => "a damaged file, repaired".to_owned(),
+        problem @ Problem::SetUp { .. } => problem.to_string(),
         _ => return told(finding),
     };
+    let all = finding_captures(captures);
+    format!("{what}{all}")
+}
+
+/// ` in “this”`, ` in three recordings`.
+fn finding_captures(captures: &[&str]) -> String {
     match captures {
-        [] => what.to_owned(),
-        [one] => format!("{what} in “{one}”"),
-        several => format!("{what} in {} recordings", number::count(several.len())),
+        [] => String::new(),
+        [one] => format!(" in “{one}”"),
+        several => format!(" in {} recordings", number::count(several.len())),
     }
 }
 
@@ -299,16 +302,49 @@ fn checks(record: &Record, doubts: &[Doubt]) -> Table {
             ),
         }
     }
-    let test_box = record.session.as_ref().and_then(|s| s.test_box);
-    match test_box {
-        Some(TestBox::Closed) => row(Verdict::Within, "Box", "closed, as stated".into()),
-        Some(TestBox::Open) => row(Verdict::Doubtful, "Box", "open, as stated".into()),
-        None => row(Verdict::NotMeasurable, "Box", "not stated".into()),
+    for check in Check::ALL {
+        if let Some((verdict, evidence)) = checked(record, *check, doubts) {
+            row(verdict, &capital(&check.name().replace('_', " ")), evidence);
+        }
     }
     Table {
         caption: "What was checked".into(),
         head: ["Verdict", "Check", "Evidence"].map(str::to_owned).to_vec(),
         rows,
+    }
+}
+
+/// How a check ended over all captures, and its evidence: the worst first.
+fn checked(record: &Record, check: Check, doubts: &[Doubt]) -> Option<(Verdict, String)> {
+    let of = |state: State| {
+        let all = record.checks.iter();
+        all.filter(move |c| c.check == check && c.found.state == state)
+    };
+    for (state, verdict) in [
+        (State::Failed, Verdict::Outside),
+        (State::Doubtful, Verdict::Doubtful),
+    ] {
+        let captures: Vec<&str> = of(state).map(|c| c.capture.as_str()).collect();
+        if let Some(first) = of(state).next() {
+            let letter = doubts.iter().find(|doubt| doubt.code == check.code());
+            let letter = letter.map_or(String::new(), |d| format!(" (doubt {})", d.letter));
+            let all = finding_captures(&captures);
+            return Some((verdict, format!("{}{all}{letter}", first.found.finding)));
+        }
+    }
+    let (passed, open) = (of(State::Passed).count(), of(State::NotChecked).count());
+    match (of(State::Passed).next(), of(State::NotChecked).next()) {
+        (Some(first), None) => Some((Verdict::Within, first.found.finding.clone())),
+        (Some(first), Some(_)) => Some((
+            Verdict::Within,
+            format!(
+                "{} (in {passed} of {} recordings; the others cannot tell)",
+                first.found.finding,
+                passed + open
+            ),
+        )),
+        (None, Some(reason)) => Some((Verdict::NotMeasurable, reason.found.finding.clone())),
+        (None, None) => None,
     }
 }
 

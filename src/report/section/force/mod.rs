@@ -76,7 +76,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
 
     let mut section = Section {
         question: "What force does the device deliver?".into(),
-        doubts: carried(record, Kind::Levels, doubts),
+        doubts: carried(Kind::Levels, doubts),
         blocks,
         details,
         ..Section::default()

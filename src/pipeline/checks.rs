@@ -1,0 +1,137 @@
+//! The set-up checks of every capture, and what they mean for a measurement.
+
+use super::plan::{Plan, Request};
+use super::record::Doubt;
+use super::session::{CaptureRole, TestBox};
+use crate::diagnostic::{At, Diagnostic, Problem};
+use crate::levels::Levels;
+use crate::trust::{Check, Checked, Input, Sound, State, Stated};
+
+/// Every check on every capture that could be read.
+pub(super) fn check(plan: &Plan, levels: &[Option<Levels>]) -> Vec<Checked> {
+    let mut checks = Vec::new();
+    for (index, capture) in plan.captures.iter().enumerate() {
+        let Some(read) = &levels[index] else { continue };
+        let of_role = |role: CaptureRole| {
+            let other = plan.captures.iter().zip(levels).enumerate();
+            other
+                .filter(move |(other, (c, _))| *other != index && c.role == role)
+                .filter_map(|(_, (c, levels))| Some((c, levels.as_ref()?)))
+        };
+        let same_sound = |other: &&super::CapturePlan| {
+            other.level_db_spl == capture.level_db_spl && capture.level_db_spl.is_some()
+        };
+        let input = Input {
+            stated: stated(plan, index),
+            levels: read,
+            room_noise: of_role(CaptureRole::RoomNoise).map(|(_, l)| l).next(),
+            earlier: of_role(CaptureRole::Earlier)
+                .find(|(other, _)| same_sound(other))
+                .map(|(_, levels)| levels),
+        };
+        checks.extend(Check::ALL.iter().map(|check| Checked {
+            check: *check,
+            capture: capture.name.clone(),
+            found: check.check(&input),
+        }));
+    }
+    checks
+}
+
+fn stated(plan: &Plan, index: usize) -> Stated {
+    let capture = &plan.captures[index];
+    let session = plan.session.as_ref();
+    let [force, microphone] = &capture.sources;
+    Stated {
+        sound: sound(capture.role),
+        level_db_spl: capture.level_db_spl,
+        date: session.and_then(|s| s.date),
+        box_open: session
+            .and_then(|s| s.test_box)
+            .map(|test_box| test_box == TestBox::Open),
+        separate_files: matches!((force, microphone), (Some(f), Some(m)) if f.file != m.file),
+    }
+}
+
+/// What the role of a capture says of its sound.
+fn sound(role: CaptureRole) -> Sound {
+    match role {
+        CaptureRole::Speech => Sound::Speech,
+        CaptureRole::OutputForceLevel
+        | CaptureRole::Sensitivity
+        | CaptureRole::Front
+        | CaptureRole::Back
+        | CaptureRole::Angle
+        | CaptureRole::Earlier
+        | CaptureRole::NoiseReductionOff
+        | CaptureRole::NoiseReductionOn => Sound::Steady,
+        CaptureRole::HarmonicDistortion | CaptureRole::InputOutput | CaptureRole::AttackRelease => {
+            Sound::Stepped
+        }
+        CaptureRole::EquivalentInputNoise | CaptureRole::RoomNoise => Sound::Silence,
+        CaptureRole::NoiseReductionOnset
+        | CaptureRole::SpeechPlusNoise
+        | CaptureRole::SpeechMinusNoise
+        | CaptureRole::Before
+        | CaptureRole::After
+        | CaptureRole::MicrophoneCalibrator
+        | CaptureRole::ForceCalibrator
+        | CaptureRole::General => Sound::Unknown,
+    }
+}
+
+/// A check that is not passed, as a finding of the record.
+pub(super) fn finding(checked: &Checked) -> Option<Diagnostic> {
+    matters(checked).then(|| {
+        let problem = Problem::SetUp {
+            code: checked.check.code(),
+            finding: checked.found.finding.clone(),
+            next: checked.check.next(),
+        };
+        Diagnostic::from(problem)
+            .warning()
+            .in_capture(&checked.capture)
+    })
+}
+
+/// The checks not passed on which `request` relies.
+pub(super) fn doubts<'a>(
+    plan: &'a Plan,
+    request: &'a Request,
+    checks: &'a [Checked],
+) -> impl Iterator<Item = &'a Checked> {
+    let relied = request.kind.relies_on();
+    let takes_part = |checked: &Checked| {
+        let mut captures = request.captures.values();
+        captures.any(|index| plan.captures[*index].name == checked.capture)
+    };
+    checks.iter().filter(move |checked| {
+        matters(checked) && relied.contains(&checked.check) && takes_part(checked)
+    })
+}
+
+/// Why `request` cannot be measured, or the doubts that go with its figures.
+pub(super) fn standing(
+    plan: &Plan,
+    request: &Request,
+    checks: &[Checked],
+) -> Result<Vec<Doubt>, Diagnostic> {
+    let doubts = || doubts(plan, request, checks);
+    if let Some(failed) = doubts().find(|checked| checked.found.state == State::Failed) {
+        let problem = Problem::NotTrusted {
+            measurement: request.kind.name(),
+            finding: failed.found.finding.clone(),
+            next: failed.check.next(),
+        };
+        return Err(Diagnostic::from(problem).in_capture(&failed.capture));
+    }
+    let doubt = |checked: &Checked| Doubt {
+        check: checked.check,
+        capture: checked.capture.clone(),
+    };
+    Ok(doubts().map(doubt).collect())
+}
+
+fn matters(checked: &Checked) -> bool {
+    checked.found.state >= State::Doubtful
+}

@@ -1,0 +1,199 @@
+//! Faults of graded strength: each is found from where its documentation says,
+//! and half as strong it passes.
+
+use State::{Doubtful, Failed, Passed};
+use micronewton::measurement::Kind;
+use micronewton::pipeline::{Plan, run};
+use micronewton::trust::{Check, State};
+
+use super::Bench;
+
+const HEAD: &str =
+    "schema = 1\nrate_hz = 24000\n[session]\nbox = \"closed\"\ndate = \"2026-03-12\"\n";
+
+/// Pink noise of 65 dB SPL for 6 s; `bench` and `capture` say what is amiss.
+fn pink(bench: &str, capture: &str) -> String {
+    format!(
+        "{HEAD}{bench}\n[[capture]]\nname = \"c\"\nrole = \"sensitivity\"\nduration_s = 6.0\n\
+         stimulus = {{ kind = \"pink\", lowest_hz = 200, highest_hz = 8000 }}\nlevel_db_spl = 65\n{capture}\n"
+    )
+}
+
+/// Every strength against the state it must lead to.
+fn graded<T: std::fmt::Debug>(
+    check: Check,
+    strengths: impl IntoIterator<Item = (T, State)>,
+    bench: impl Fn(&T) -> Bench,
+) {
+    for (strength, expected) in strengths {
+        let state = bench(&strength).state(check, "c");
+        assert_eq!(state, expected, "{check:?} at {strength:?}");
+    }
+}
+
+#[test]
+fn exchanged_channels_are_seen_and_keep_everything_from_being_measured() {
+    let right = Bench::new(&pink("", ""));
+    assert_eq!(right.state(Check::ChannelOrder, "c"), Passed);
+    let exchanged = right
+        .with("calibration.toml", "channel = 1", "channel = 3")
+        .with("calibration.toml", "channel = 2", "channel = 1")
+        .with("calibration.toml", "channel = 3", "channel = 2");
+    let plan = Plan::read(&exchanged.0.path().join("session.toml")).unwrap();
+    let error = run(&plan, &mut |_| {}).unwrap_err();
+    assert_eq!(error.problem().code(), "measurement.not_trusted");
+    assert!(error.to_string().contains("exchanged"), "{error}");
+}
+
+#[test]
+fn a_microphone_off_the_stated_level() {
+    // 2 dB and the microphone's own 0.3 dB.
+    let strengths = [
+        (1.5, Passed),
+        (2.7, Doubtful),
+        (-2.7, Doubtful),
+        (10.0, Doubtful),
+    ];
+    graded(Check::PresentedLevel, strengths, |error_db| {
+        let microphone = format!("[microphone]\nstated_error_db = {error_db:?}\n");
+        Bench::new(&pink(&microphone, ""))
+    });
+}
+
+#[test]
+fn a_microphone_away_from_the_opening() {
+    let strengths = [
+        (0.001, Passed),
+        (0.003, Passed),
+        (0.007, Doubtful),
+        (0.02, Doubtful),
+    ];
+    graded(Check::MicrophonePosition, strengths, |distance_m| {
+        let away = format!(
+            "microphone_distance_m = {distance_m:?}\n[[capture]]\nname = \"then\"\nrole = \"earlier\"\n\
+             duration_s = 6.0\nstimulus = {{ kind = \"pink\", lowest_hz = 200, highest_hz = 8000 }}\nlevel_db_spl = 65\n"
+        );
+        Bench::new(&pink("[microphone]\necho = 0.5\n", &away))
+    });
+}
+
+#[test]
+fn hum() {
+    // The sound reads about -55 dB re full scale; hum is told 30 dB below it.
+    let strengths = [
+        (-98.0, Passed),
+        (-80.0, Doubtful),
+        (-70.0, Doubtful),
+        (-50.0, Doubtful),
+    ];
+    for mains in [50.0, 60.0] {
+        graded(Check::Hum, strengths, |db| {
+            let recorder = format!("[recorder]\nhum_hz = {mains:?}\nhum_db_fs = {db:?}\n");
+            Bench::new(&pink(&recorder, ""))
+        });
+    }
+}
+
+#[test]
+fn a_noisy_room() {
+    let strengths = [(78.0, Passed), (88.0, Doubtful), (95.0, Doubtful)];
+    graded(Check::RoomNoise, strengths, |db| {
+        let room = format!("[room]\nnoise_db_spl = {db:?}\n");
+        let silence = "[[capture]]\nname = \"room\"\nrole = \"room_noise\"\nduration_s = 4.0\ndevice_on = false\n";
+        Bench::new(&pink(&room, silence))
+    });
+}
+
+#[test]
+fn a_rattle() {
+    // The force reads 95 dB re 1 µN.
+    let strengths = [
+        (105.0, Passed),
+        (117.0, Doubtful),
+        (125.0, Doubtful),
+        (135.0, Doubtful),
+    ];
+    graded(Check::Impulses, strengths, |db| {
+        let knocks = format!(
+            "knocks = [{{ at_s = 1.2, force_db = {db:?}, level_db_spl = 0.0 }}, {{ at_s = 2.51, force_db = {db:?}, level_db_spl = 0.0 }}]"
+        );
+        Bench::new(&pink("", &knocks))
+    });
+}
+
+#[test]
+fn too_little_speech() {
+    let speech = |seconds: &f64| {
+        Bench::new(&format!(
+            "{HEAD}[[capture]]\nname = \"c\"\nrole = \"speech\"\nduration_s = {seconds:?}\nlevel_db_spl = 65\n\
+             stimulus = {{ kind = \"speech\", file = \"speech.wav\" }}\n"
+        ))
+    };
+    graded(Check::Duration, [(10.0, Doubtful), (47.0, Passed)], speech);
+}
+
+#[test]
+fn an_open_box_casts_doubt_on_directions_and_not_on_levels() {
+    let front = pink("", "").replace("sensitivity", "front");
+    let back = front.split("[[capture]]").nth(1).unwrap();
+    let back = back.replace("\"c\"", "\"b\"").replace("front", "back");
+    let both = format!("{front}[[capture]]{back}").replace("closed", "open");
+    let record = Bench::new(&both).record();
+    for entry in &record.entries {
+        let doubted = entry
+            .doubts
+            .iter()
+            .any(|doubt| doubt.check == Check::TestBox);
+        assert_eq!(
+            doubted,
+            entry.outcome.kind() == Kind::Directional,
+            "{entry:?}"
+        );
+    }
+}
+
+#[test]
+fn recorders_with_clocks_of_their_own() {
+    // Over 6 s: 6 µs, 36 µs, 300 µs.
+    let strengths = [(1.0, Passed), (6.0, Doubtful), (50.0, Failed)];
+    graded(Check::Clocks, strengths, |ppm| {
+        let bench = Bench::new(&pink("", ""));
+        let other = Bench::new(&pink(&format!("[recorder]\nclock_ppm = {ppm:?}\n"), ""));
+        std::fs::copy(
+            other.0.path().join("c.wav"),
+            bench.0.path().join("other.wav"),
+        )
+        .unwrap();
+        let path = bench.0.path().join("session.toml");
+        let text = std::fs::read_to_string(&path).unwrap();
+        std::fs::write(
+            path,
+            format!("{text}\n[capture.microphone]\nfile = \"other.wav\"\n"),
+        )
+        .unwrap();
+        bench
+    });
+}
+
+#[test]
+fn a_calibration_out_of_date() {
+    let strengths = [
+        ("2026-01-01", Passed),
+        ("2024-01-01", Doubtful),
+        ("2026-05-01", Doubtful),
+    ];
+    graded(Check::Calibration, strengths, |date| {
+        let dated = format!("date = {date}\ninterval_months = 12\n[force]");
+        Bench::new(&pink("", ""))
+            .with(
+                "calibration.toml",
+                "[microphone]",
+                &format!("[microphone]\n{}", dated.replace("[force]", "")),
+            )
+            .with(
+                "calibration.toml",
+                "[force]",
+                &format!("[force]\n{}", dated.replace("[force]", "")),
+            )
+    });
+}
