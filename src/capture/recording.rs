@@ -194,25 +194,17 @@ impl Recording {
     ///
     /// # Errors
     /// [`Problem::File`] if the rest of a file cannot be read.
-    pub fn finish(mut self) -> Result<Evidence> {
+    pub fn finish(self) -> Result<Evidence> {
         let mut integrity = [None, None];
         for (slot, reduction) in self.integrity.into_iter().enumerate() {
-            let Some((file, channel)) = self.picks[slot] else {
+            if self.picks[slot].is_none() {
                 continue;
-            };
+            }
             let mut found = reduction.finish();
             if let (1, [Some(_), _]) = (slot, &integrity)
                 && !found.silent()
             {
                 found.same_as = self.sameness.of(slot);
-            }
-            if let Some(problem) = found.clipping() {
-                self.findings.push(
-                    Diagnostic::from(problem)
-                        .in_file(self.files[file].path())
-                        .in_channel(&label(slot, channel))
-                        .warning(),
-                );
             }
             integrity[slot] = Some(found);
         }

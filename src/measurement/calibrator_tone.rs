@@ -37,12 +37,16 @@ use crate::quantity::{
     Uncertainty,
 };
 use crate::table::calibrator::Limits;
+use crate::trust::Check;
 
 /// The tone.
 pub const NEEDS: Needs = Needs {
     tone: true,
     ..Needs::NONE
 };
+
+/// What must hold of the set-up.
+pub const RELIES_ON: &[Check] = &[Check::ChannelCopy, Check::Clipping, Check::Gaps];
 
 /// Expanded uncertainty of the level of a tone amid noise 40 dB lower and
 /// harmonics of 2 %, in dB (tests/reference/calibrator_tone.rs).

@@ -37,10 +37,13 @@ pub const NEEDS: Needs = Needs {
 /// What must hold of the set-up.
 pub const RELIES_ON: &[Check] = &[
     Check::ChannelOrder,
-    Check::MicrophonePosition,
-    Check::RoomNoise,
+    Check::ChannelCopy,
+    Check::Clipping,
+    Check::Gaps,
     Check::Hum,
     Check::Impulses,
+    Check::MicrophonePosition,
+    Check::RoomNoise,
     Check::TestBox,
 ];
 

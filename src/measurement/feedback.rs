@@ -45,6 +45,9 @@ pub const NEEDS: Needs = Needs {
 /// What must hold of the set-up.
 pub const RELIES_ON: &[Check] = &[
     Check::ChannelOrder,
+    Check::ChannelCopy,
+    Check::Clipping,
+    Check::Gaps,
     Check::Hum,
     Check::Impulses,
     Check::Clocks,

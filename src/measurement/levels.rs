@@ -44,11 +44,14 @@ pub const NEEDS: Needs = Needs {
 /// What must hold of the set-up.
 pub const RELIES_ON: &[Check] = &[
     Check::ChannelOrder,
+    Check::ChannelCopy,
+    Check::Clipping,
+    Check::Gaps,
+    Check::Hum,
+    Check::Impulses,
     Check::Calibration,
     Check::PresentedLevel,
     Check::RoomNoise,
-    Check::Hum,
-    Check::Impulses,
     Check::Duration,
 ];
 

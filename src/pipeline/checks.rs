@@ -1,17 +1,39 @@
 //! The set-up checks of every capture, and what they mean for a measurement.
 
 use super::plan::{Plan, Request};
-use super::record::Doubt;
+use super::record::{Doubt, Entry};
 use super::session::{CaptureRole, TestBox};
 use crate::diagnostic::{At, Diagnostic, Problem};
 use crate::levels::Levels;
-use crate::trust::{Check, Checked, Input, Sound, State, Stated};
+use crate::measurement::Outcome;
+use crate::trust::{Check, Checked, Drift, Input, Sound, State, Stated};
 
-/// Every check on every capture that could be read.
-pub(super) fn check(plan: &Plan, levels: &[Option<Levels>]) -> Vec<Checked> {
+/// The largest drift between the calibrators of a session.
+pub(super) fn drift(entries: &[Entry]) -> Option<Drift> {
+    let drifts = entries.iter().filter_map(|entry| match &entry.outcome {
+        Outcome::CalibratorTone(tone) => Some(Drift {
+            db: tone.drift.as_ref()?.figure()?.db(),
+            allowed_db: tone.largest_drift_db,
+        }),
+        _ => None,
+    });
+    drifts.max_by(|a, b| a.db.abs().total_cmp(&b.db.abs()))
+}
+
+/// Every check on every capture that could be read, of calibrators or of all
+/// others.
+pub(super) fn check(
+    plan: &Plan,
+    levels: &[Option<Levels>],
+    calibrators: bool,
+    drift: Option<Drift>,
+) -> Vec<Checked> {
     let mut checks = Vec::new();
     for (index, capture) in plan.captures.iter().enumerate() {
         let Some(read) = &levels[index] else { continue };
+        if (sound(capture.role) == Sound::Calibrator) != calibrators {
+            continue;
+        }
         let of_role = |role: CaptureRole| {
             let other = plan.captures.iter().zip(levels).enumerate();
             other
@@ -22,7 +44,10 @@ pub(super) fn check(plan: &Plan, levels: &[Option<Levels>]) -> Vec<Checked> {
             other.level_db_spl == capture.level_db_spl && capture.level_db_spl.is_some()
         };
         let input = Input {
-            stated: stated(plan, index),
+            stated: Stated {
+                drift,
+                ..stated(plan, index)
+            },
             levels: read,
             room_noise: of_role(CaptureRole::RoomNoise).map(|(_, l)| l).next(),
             earlier: of_role(CaptureRole::Earlier)
@@ -49,6 +74,7 @@ fn stated(plan: &Plan, index: usize) -> Stated {
         box_open: session
             .and_then(|s| s.test_box)
             .map(|test_box| test_box == TestBox::Open),
+        drift: None,
         separate_files: matches!((force, microphone), (Some(f), Some(m)) if f.file != m.file),
     }
 }
@@ -74,9 +100,8 @@ fn sound(role: CaptureRole) -> Sound {
         | CaptureRole::SpeechMinusNoise
         | CaptureRole::Before
         | CaptureRole::After
-        | CaptureRole::MicrophoneCalibrator
-        | CaptureRole::ForceCalibrator
         | CaptureRole::General => Sound::Unknown,
+        CaptureRole::MicrophoneCalibrator | CaptureRole::ForceCalibrator => Sound::Calibrator,
     }
 }
 

@@ -10,7 +10,7 @@ use crate::capture::InputFile;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::measurement::{Options, Outcome};
 use crate::quantity::Reading;
-use crate::trust::{Check, Checked};
+use crate::trust::{Check, Checked, State};
 
 /// The result of a run. Same plan and files, same record.
 #[derive(Debug, Serialize)]
@@ -104,19 +104,22 @@ pub struct Doubt {
 
 impl Record {
     /// Whether something judged was found outside: an oscillation, a device that
-    /// favours the back beyond the uncertainty, or a calibration that drifted.
+    /// favours the back beyond the uncertainty, a calibration that drifted, a
+    /// recording not fit to be trusted.
     pub fn outside(&self) -> bool {
-        self.entries.iter().any(|entry| match &entry.outcome {
-            Outcome::Feedback(feedback) => !feedback.events.is_empty(),
-            Outcome::Directional(directional) => match &directional.broadband {
-                Reading::Measured(figure, budget) => {
-                    budget.expanded().is_some_and(|u| figure.db() + u < 0.0)
-                }
-                _ => false,
-            },
-            Outcome::CalibratorTone(tone) => tone.drifted() == Some(true),
-            Outcome::Levels(_) => false,
-        })
+        let untrusted = |checked: &Checked| checked.found.state >= State::Doubtful;
+        self.checks.iter().any(untrusted)
+            || self.entries.iter().any(|entry| match &entry.outcome {
+                Outcome::Feedback(feedback) => !feedback.events.is_empty(),
+                Outcome::Directional(directional) => match &directional.broadband {
+                    Reading::Measured(figure, budget) => {
+                        budget.expanded().is_some_and(|u| figure.db() + u < 0.0)
+                    }
+                    _ => false,
+                },
+                Outcome::CalibratorTone(tone) => tone.drifted() == Some(true),
+                Outcome::Levels(_) => false,
+            })
     }
 
     /// Whether something asked for could not be done.

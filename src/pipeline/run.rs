@@ -6,7 +6,7 @@ use super::record::{CaptureRead, Entry, Record, Tool};
 use crate::capture::Recording;
 use crate::diagnostic::{At, Diagnostic, Result};
 use crate::levels::{Levels, Scope, reduce};
-use crate::measurement::Captures;
+use crate::measurement::{Captures, Kind};
 use crate::trust;
 
 /// How far a run has come.
@@ -56,35 +56,17 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
             }
         });
     }
-    record.checks = checks::check(plan, &levels);
-    record
-        .findings
-        .extend(record.checks.iter().filter_map(checks::finding));
-    for request in &plan.requests {
-        let doubts = match checks::standing(plan, request, &record.checks) {
-            Ok(doubts) => doubts,
-            Err(error) => {
-                record.findings.push(error);
-                continue;
-            }
-        };
-        let Some(captures) = bind(request, &levels) else {
-            record.gaps.push(unread(plan, request, &levels));
-            continue;
-        };
-        match request.kind.measure(&captures, &plan.options) {
-            Ok(outcome) => {
-                let named = |(part, index): (&&'static str, &usize)| {
-                    (*part, plan.captures[*index].name.clone())
-                };
-                let captures = request.captures.iter().map(named).collect();
-                record.entries.push(Entry {
-                    captures,
-                    doubts,
-                    outcome,
-                });
-            }
-            Err(error) => record.findings.push(error),
+    // Calibrators first: whether the calibration held is a doubt to all others.
+    for calibrators in [true, false] {
+        let drift = checks::drift(&record.entries);
+        let checks = checks::check(plan, &levels, calibrators, drift);
+        record
+            .findings
+            .extend(checks.iter().filter_map(checks::finding));
+        record.checks.extend(checks);
+        let of = |kind: Kind| (kind == Kind::CalibratorTone) == calibrators;
+        for request in plan.requests.iter().filter(|request| of(request.kind)) {
+            measure(plan, request, &levels, &mut record);
         }
     }
     let failed = record
@@ -94,6 +76,28 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
     match failed {
         Some(position) if record.entries.is_empty() => Err(record.findings.swap_remove(position)),
         _ => Ok(record),
+    }
+}
+
+/// Adds the outcome of `request` to the record, or why there is none.
+fn measure(plan: &Plan, request: &Request, levels: &[Option<Levels>], record: &mut Record) {
+    let Some(captures) = bind(request, levels) else {
+        record.gaps.push(unread(plan, request, levels));
+        return;
+    };
+    let measured = checks::standing(plan, request, &record.checks).and_then(|doubts| {
+        let outcome = request.kind.measure(&captures, &plan.options)?;
+        let named =
+            |(part, index): (&&'static str, &usize)| (*part, plan.captures[*index].name.clone());
+        Ok(Entry {
+            captures: request.captures.iter().map(named).collect(),
+            doubts,
+            outcome,
+        })
+    });
+    match measured {
+        Ok(entry) => record.entries.push(entry),
+        Err(error) => record.findings.push(error),
     }
 }
 

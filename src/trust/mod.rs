@@ -6,12 +6,16 @@
 //! failed one keeps it from being made.
 
 mod calibration;
+mod channel_copy;
 mod channel_order;
+mod clipping;
 mod clocks;
 mod duration;
+mod gaps;
 mod hum;
 mod impulses;
 mod microphone_position;
+mod offset;
 mod presented_level;
 mod room_noise;
 mod test_box;
@@ -48,10 +52,21 @@ pub struct Stated {
     pub level_db_spl: Option<f64>,
     /// Day of the session.
     pub date: Option<Date>,
+    /// How far the calibration drifted between two calibrators.
+    pub drift: Option<Drift>,
     /// Whether the test box was open.
     pub box_open: Option<bool>,
     /// Whether each channel has a file of its own.
     pub separate_files: bool,
+}
+
+/// A drift of the calibration.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Drift {
+    /// How far, in dB.
+    pub db: f64,
+    /// How far it may, in dB.
+    pub allowed_db: f64,
 }
 
 /// What was played, as far as the checks must know.
@@ -68,6 +83,8 @@ pub enum Sound {
     Stepped,
     /// None.
     Silence,
+    /// A calibrator's tone on one of the channels.
+    Calibrator,
 }
 
 /// How a check ended.
@@ -200,6 +217,10 @@ macro_rules! checks {
 checks! {
     Calibration: calibration,
     ChannelOrder: channel_order,
+    ChannelCopy: channel_copy,
+    Clipping: clipping,
+    Offset: offset,
+    Gaps: gaps,
     PresentedLevel: presented_level,
     MicrophonePosition: microphone_position,
     RoomNoise: room_noise,

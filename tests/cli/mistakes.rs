@@ -315,7 +315,7 @@ fn clipping_is_a_warning_with_channel_and_time() {
     ]);
     let message = stderr(&output);
     assert_eq!(output.status.code(), Some(0));
-    assert!(message.contains("warning[capture.clipped]"), "{message}");
+    assert!(message.contains("warning[trust.clipping]"), "{message}");
     assert!(
         message.contains("10 samples") && message.contains("1.000 s") && message.contains("force"),
         "{message}"

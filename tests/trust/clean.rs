@@ -10,7 +10,7 @@ const STIMULI: [&str; 8] = [
     "speech_noise",
     "tone\", frequency_hz = 1000.0, x = \"",
     "stepped_tones",
-    "sweep\", length_s = 4.0, highest_hz = 7000.0, x = \"",
+    "sweep\", length_s = 4.0, highest_hz = 7900.0, x = \"",
     "interleaved_tones",
     "tone\", frequency_hz = 250.0, x = \"",
 ];
@@ -21,7 +21,7 @@ fn scenario(number: usize) -> String {
     let mut text = format!(
         "schema = 1\nseed = {number}\nrate_hz = {}\n\
          [session]\ncode = \"clean\"\ndate = \"2026-03-12\"\nbox = \"closed\"\n\
-         [recorder]\nbits = {}\nnoise_db_fs = {}\nhum_db_fs = -120.0\n\
+         [recorder]\nbits = {}\nnoise_db_fs = {}\n\
          [room]\nnoise_db_spl = 35.0\n\
          [microphone]\necho = {}\nstated_error_db = {}\n\
          [device]\nprocessing_delay_s = {}\ngain_db = [[250, 25], [1000, {}], [4000, 30]]\n\
@@ -50,7 +50,12 @@ fn scenario(number: usize) -> String {
     let now = format!("{pink}\nmicrophone_distance_m = 0.003");
     text += &capture("now", "front", &now);
     for index in 0..16 {
-        let role = ["general", "sensitivity", "noise_reduction_off"][index % 3];
+        // The bands do not hold all of white noise, and interleaved tones come
+        // from two sides: their level is not that of the bands.
+        let role = match STIMULI[index % STIMULI.len()] {
+            "white" | "interleaved_tones" => "general",
+            _ => ["output_force_level", "sensitivity", "noise_reduction_off"][index % 3],
+        };
         let level = 60 + 5 * (index % 6);
         let stimulus = STIMULI[index % STIMULI.len()];
         let stimulus = match stimulus.split_once(", x = ") {

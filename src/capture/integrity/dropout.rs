@@ -4,8 +4,9 @@ use super::history::{History, rms};
 
 /// Shortest stretch that counts, in seconds.
 const SHORTEST_S: f64 = 1e-3;
-/// RMS of the signal before it, in quantising steps.
-const LOUD_STEPS: f64 = 8.0;
+/// RMS of the signal before it, in quantising steps: less may be the end of a
+/// decay.
+const LOUD_STEPS: f64 = 64.0;
 /// What the signal was, or would have been, at an edge that is called abrupt,
 /// over its RMS. A ramp comes out far below.
 const ABRUPT: f64 = 0.25;

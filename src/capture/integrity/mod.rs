@@ -51,7 +51,7 @@ pub struct Integrity {
     pub clipped: Places,
     /// Stretches of exact zeros inside the signal, from 1 ms, that it enters or
     /// leaves abruptly: at more than a quarter of its RMS there, from an RMS of
-    /// 8 steps. A signal that was gated without a ramp looks the same.
+    /// 64 steps. A signal that was gated without a ramp looks the same.
     pub dropouts: Places,
     /// Sudden steps, as where a block was lost: at least 8 times what the 5 ms
     /// before and after hold of the kind, and 16 quantising steps. Found in tones

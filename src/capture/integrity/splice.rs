@@ -6,7 +6,7 @@
 //! is watched: a smooth signal has next to none of it, a corner of a signal has
 //! one difference without its neighbour, a click of one sample has two pairs.
 
-use super::history::History;
+use super::history::{History, rms};
 
 /// What the step is compared with, before and after, in seconds.
 const AROUND_S: f64 = 5e-3;
@@ -14,6 +14,9 @@ const AROUND_S: f64 = 5e-3;
 const CONTRAST: f64 = 8.0;
 /// The smaller of its two differences over the larger, at least.
 const EVEN: f64 = 0.25;
+/// How much weaker the signal may be on one side, in RMS: one that sets in is no
+/// splice.
+const WEAKER: f64 = 0.1;
 /// Its size at least, in quantising steps.
 const STEPS: f64 = 16.0;
 /// Its size at least, over full scale: rounding of floats stays below.
@@ -68,7 +71,14 @@ impl Splices {
                 return None;
             }
         }
-        place.filter(|at| is_step(history.get(at - 2..at + 2)))
+        place.filter(|at| {
+            // Five milliseconds back, lest the beginning of a sound pass for it.
+            let before = at.saturating_sub(2 * self.around)..at.saturating_sub(self.around);
+            let before = rms(history.get(before));
+            let after = rms(history.get(*at..at + self.around));
+            let goes_on = before.min(after) >= WEAKER * before.max(after);
+            goes_on && is_step(history.get(at - 2..at + 2))
+        })
     }
 }
 

@@ -37,7 +37,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
             _ => told.join(" "),
         },
         answer: vec![words(told.join(" "))],
-        doubts: carried(record, Kind::CalibratorTone, doubts),
+        doubts: carried(Kind::CalibratorTone, doubts),
         blocks: vec![
             table("What the calibrators read", &LEVELS, levels),
             table("How good their tones are", &TONES, tones),

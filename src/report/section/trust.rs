@@ -136,7 +136,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     blocks.push(Block::Table(captures(record)));
     let notes = notes(record);
     let mut details = vec![Block::Notes(vec![
-        "Clipping: three or more neighbouring samples at the end of the range. Files: length and header against each other. Every other check, its evidence and the strength from which it is found stand in docs/formats.md under “Set-up checks”.".into(),
+        "Files: length and header against each other. Every other check, its evidence and the strength from which it is found stand in docs/formats.md under “Set-up checks”.".into(),
     ])];
     if !notes.is_empty() {
         details.push(Block::Notes(notes));
@@ -186,7 +186,6 @@ fn described(record: &Record) -> impl Iterator<Item = (&Channel, Role)> {
 /// A warning in a few words, with the captures concerned.
 fn brief(finding: &Diagnostic, captures: &[&str]) -> String {
     let what = match finding.problem() {
-        Problem::Clipped { .. } => "samples at full scale".to_owned(),
         Problem::RepairedWav { .. } => "a damaged file, repaired".to_owned(),
         problem @ Problem::SetUp { .. } => problem.to_string(),
         _ => return told(finding),
@@ -264,23 +263,16 @@ fn checks(record: &Record, doubts: &[Doubt]) -> Table {
             Cell::Words(evidence),
         ]);
     };
-    let warned = |code: &str| doubts.iter().find(|doubt| doubt.code == code);
     let all = counted(record.captures.len(), "recording", "recordings");
-    let quiet = [
-        (
-            "capture.clipped",
-            "Clipping",
-            "no run of samples at full scale in",
+    match doubts.iter().find(|doubt| doubt.code == "capture.repaired") {
+        None => row(
+            Verdict::Within,
+            "Files",
+            format!("whole and consistent: {all}"),
         ),
-        ("capture.repaired", "Files", "whole and consistent:"),
-    ];
-    for (code, what, fine) in quiet {
-        match warned(code) {
-            None => row(Verdict::Within, what, format!("{fine} {all}")),
-            Some(doubt) => {
-                let evidence = format!("{} (doubt {})", doubt.brief, doubt.letter);
-                row(Verdict::Doubtful, what, evidence);
-            }
+        Some(doubt) => {
+            let evidence = format!("{} (doubt {})", doubt.brief, doubt.letter);
+            row(Verdict::Doubtful, "Files", evidence);
         }
     }
     for (channel, role) in described(record) {
