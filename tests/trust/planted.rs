@@ -192,12 +192,7 @@ fn one_input_recorded_twice() {
             .chunks_exact_mut(2)
             .for_each(|frame| frame[1] = frame[0]);
     });
-    let plan = Plan::read(&bench.0.path().join("session.toml")).unwrap();
-    let error = run(&plan, &mut |_| {}).unwrap_err();
-    assert!(
-        error.to_string().contains("one and the same signal"),
-        "{error}"
-    );
+    assert_eq!(bench.state(Check::ChannelCopy, "c"), Doubtful);
 }
 
 #[test]
