@@ -5,7 +5,6 @@
 //! with it.
 
 use super::{Found, Input, channels};
-use crate::capture::Places;
 
 /// What to do.
 pub const NEXT: &str = "lower the recorder's gain and record again";
@@ -16,14 +15,8 @@ pub fn check(input: &Input<'_>) -> Found {
         let Some(integrity) = &input.levels.integrity[role as usize] else {
             continue;
         };
-        let Places { count, samples, .. } = integrity.clipped;
-        if let [first_s, ..] = integrity.clipped.starts_s[..] {
-            let places = if count == 1 { "place" } else { "places" };
-            return Found::doubtful(format!(
-                "{samples} samples at full scale in {count} {places} of the {} channel, the first at {first_s:.3} s",
-                role.name()
-            ))
-            .with("first_s", first_s);
+        if let Some(problem) = integrity.clipping() {
+            return Found::doubtful(format!("in the {} channel {problem}", role.name()));
         }
     }
     Found::passed("no run of samples at full scale")

@@ -478,16 +478,20 @@ fn an_old_certificate_is_a_warning_of_the_session() {
         done(&folder.run(&["analyse", "session.toml", "--quiet", "--out", "r.json"]));
         let text = std::fs::read_to_string(folder.path("r.json")).unwrap();
         let record: serde_json::Value = serde_json::from_str(&text).unwrap();
-        let findings = record["findings"].as_array().unwrap().iter();
-        let of_force = findings.filter(|finding| finding["place"]["channel"] == "force");
-        of_force
-            .map(|finding| finding["code"].to_string())
-            .collect::<Vec<_>>()
+        let mut checks = record["checks"].as_array().unwrap().iter();
+        let check = checks
+            .find(|check| check["check"] == "calibration")
+            .unwrap();
+        let text = |key: &str| check[key].as_str().unwrap().to_owned();
+        (text("state"), text("finding"))
     };
-    assert_eq!(findings("date = 2025-03-11\n"), [] as [&str; 0]);
-    assert_eq!(findings("date = 2025-03-12\n"), ["\"calibration.overdue\""]);
-    assert_eq!(findings("date = 2024-03-10\n"), ["\"calibration.later\""]);
-    assert_eq!(findings(""), ["\"calibration.age_unknown\""]);
+    let is = |date: &str, state: &str, words: &str| {
+        let found = findings(date);
+        assert!(found.0 == state && found.1.contains(words), "{found:?}");
+    };
+    is("date = 2025-03-12\n", "doubtful", "force: ");
+    is("date = 2024-03-10\n", "doubtful", "force: ");
+    is("", "not_checked", "the date of the session");
 }
 
 #[test]
