@@ -124,7 +124,12 @@ fn measurements_do_not_import_each_other() {
     {
         let own = path.file_stem().unwrap().to_string_lossy();
         for line in code_lines(code).filter(|l| l.starts_with("use ") && own != "mod") {
-            for other in ["levels::", "feedback::", "directional::"] {
+            for other in [
+                "levels::",
+                "speech_percentiles::",
+                "feedback::",
+                "directional::",
+            ] {
                 let sideways = line.contains(&format!("super::{other}"))
                     || line.contains(&format!("measurement::{other}"));
                 assert!(!sideways, "{}: {line}", path.display());

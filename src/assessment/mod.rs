@@ -1,6 +1,198 @@
-//! What the outcomes mean: each file holds an outcome, or what was found while
-//! reading, against a criterion and says whether it is met.
+//! What the outcomes mean: each assessment holds outcomes against a criterion,
+//! in a file with the same four public names: `Input`, `Options`, `Outcome` and
+//! `assess`. Beside them stand the criteria themselves.
+//!
+//! The catalogue at the end of this file is the one list of assessments.
 
+pub mod audibility;
 pub mod conformance;
+pub mod discomfort;
+pub mod gain_change;
+pub mod hearing;
+pub mod person;
+pub mod prescription;
+mod sheet;
+pub mod speech_intelligibility;
+pub mod targets;
 
+use serde::{Deserialize, Serialize};
+
+use crate::diagnostic::Result;
+use crate::measurement;
+use crate::measurement::{levels, speech_percentiles};
+use crate::quantity::level::OneMicronewton;
+use crate::quantity::{Level, Quantity, Reading};
 pub use conformance::{Limits, Verdict};
+pub use person::{AgeGroup, Person};
+
+/// What assessments may read of a run.
+#[derive(Debug, Clone, Default)]
+pub struct Evidence<'a> {
+    /// The person, if the session says what is heard.
+    pub subject: Option<&'a Subject>,
+    /// What was measured.
+    pub measured: Vec<Measured<'a>>,
+}
+
+/// The person as far as assessments need to know.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Subject {
+    /// Adult or child.
+    pub age_group: Option<AgeGroup>,
+    /// What is heard, and what is uncomfortable.
+    pub hearing: hearing::Hearing,
+    /// What is aimed at.
+    pub prescription: prescription::Prescription,
+}
+
+/// An outcome on one capture.
+#[derive(Debug, Clone, Copy)]
+pub struct Measured<'a> {
+    /// Name of the capture.
+    pub capture: &'a str,
+    /// Its role, as session files name it.
+    pub role: &'a str,
+    /// Presented level as stated, in dB SPL.
+    pub level_db_spl: Option<f64>,
+    /// What was found.
+    pub outcome: &'a measurement::Outcome,
+}
+
+/// Speech at one presented level.
+#[derive(Debug, Clone, Copy)]
+pub struct PresentedSpeech<'a> {
+    /// Name of the capture.
+    pub capture: &'a str,
+    /// Presented level in dB SPL: as stated, else as measured.
+    pub level_db_spl: Option<f64>,
+    /// Its percentiles.
+    pub speech: &'a speech_percentiles::Outcome,
+}
+
+impl<'a> Evidence<'a> {
+    /// Speech, softest first.
+    pub fn speech(&self) -> Vec<PresentedSpeech<'a>> {
+        let each = self.measured.iter().filter_map(|m| match m.outcome {
+            measurement::Outcome::SpeechPercentiles(speech) => Some(PresentedSpeech {
+                capture: m.capture,
+                level_db_spl: m.level_db_spl.or(speech.presented.figure().map(Level::db)),
+                speech,
+            }),
+            _ => None,
+        });
+        let mut each: Vec<_> = each.collect();
+        let level = |s: &PresentedSpeech<'_>| s.level_db_spl.unwrap_or(f64::INFINITY);
+        each.sort_by(|a, b| level(a).total_cmp(&level(b)));
+        each
+    }
+
+    /// Levels of the first capture with `role`.
+    pub fn levels(&self, role: &str) -> Option<(&'a str, &'a levels::Outcome)> {
+        self.measured.iter().find_map(|m| match m.outcome {
+            measurement::Outcome::Levels(levels) if m.role == role => Some((m.capture, levels)),
+            _ => None,
+        })
+    }
+}
+
+/// The bands of the force channel.
+fn force_bands(
+    levels: &levels::Outcome,
+) -> impl Iterator<Item = &levels::BandLevels<OneMicronewton>> {
+    levels.channels.iter().flat_map(|channel| match channel {
+        levels::ChannelLevels::Force(force) => force.bands.as_slice(),
+        levels::ChannelLevels::Microphone(_) => &[],
+    })
+}
+
+/// An absent figure, because of `why`.
+fn absent<Q: Quantity>(why: &str) -> Reading<Q> {
+    Reading::not_measured(why)
+}
+
+/// One assessment: the captures behind it, and what came of it.
+pub type Assessed = (Vec<String>, Result<Outcome>);
+
+/// Makes `Kind`, `Outcome`, `Options` and the dispatch from the list.
+macro_rules! catalogue {
+    ($($variant:ident: $module:ident),+ $(,)?) => {
+        /// An assessment of the catalogue.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+        #[serde(rename_all = "snake_case")]
+        pub enum Kind {
+            $(#[doc = concat!("See [`", stringify!($module), "`].")] $variant,)+
+        }
+
+        impl Kind {
+            /// Every assessment, in the order of the record.
+            pub const ALL: &'static [Self] = &[$(Self::$variant),+];
+
+            /// The name in records and messages.
+            pub fn name(self) -> &'static str {
+                match self { $(Self::$variant => stringify!($module),)+ }
+            }
+        }
+
+        /// What an assessment found; tagged with its name as `entry`.
+        #[derive(Debug, Clone, Serialize)]
+        #[serde(tag = "entry", rename_all = "snake_case")]
+        pub enum Outcome {
+            $(#[doc = concat!("See [`", stringify!($module), "`].")] $variant($module::Outcome),)+
+        }
+
+        impl Outcome {
+            /// The assessment that made it.
+            pub fn kind(&self) -> Kind {
+                match self { $(Self::$variant(_) => Kind::$variant,)+ }
+            }
+        }
+
+        /// The options of every assessment: the `[criteria]` of a session.
+        #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+        #[serde(deny_unknown_fields, default)]
+        pub struct Options {
+            $(#[doc = concat!("See [`", stringify!($module), "`].")] pub $module: $module::Options,)+
+        }
+
+        impl Options {
+            /// Refuses values that make no sense, before anything is read.
+            ///
+            /// # Errors
+            /// [`crate::Problem::Value`] with the key.
+            pub fn check(&self) -> Result<()> {
+                $(self.$module.check()?;)+
+                Ok(())
+            }
+        }
+
+        /// Makes every assessment that the evidence allows.
+        pub fn assess(evidence: &Evidence<'_>, options: &Options) -> Vec<Assessed> {
+            let mut found = Vec::new();
+            $(for input in $module::Input::bind(evidence) {
+                let outcome = $module::assess(&input, &options.$module);
+                found.push((input.captures(), outcome.map(Outcome::$variant)));
+            })+
+            found
+        }
+    };
+}
+
+impl Outcome {
+    /// Whether something judged was found outside its limits.
+    pub fn outside(&self) -> bool {
+        match self {
+            Self::Audibility(_) => false,
+            Self::Targets(found) => found.levels.iter().any(|l| l.verdict == Verdict::Outside),
+            Self::Discomfort(found) => found
+                .outputs
+                .iter()
+                .any(|o| o.verdict == discomfort::Standing::Above),
+        }
+    }
+}
+
+catalogue! {
+    Audibility: audibility,
+    Targets: targets,
+    Discomfort: discomfort,
+}

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::filter::amplitude;
 use super::scenario::{Capture, Scenario};
-use super::session::{Person, TestBox, Worn};
+use super::session::{TestBox, Worn};
 use crate::diagnostic::{Diagnostic, Problem, Result};
 
 #[derive(Serialize)]
@@ -84,7 +84,8 @@ struct SessionDocument<'a> {
     schema: u32,
     session: Head<'a>,
     device: &'a Option<Worn>,
-    person: &'a Option<Person>,
+    person: &'a Option<toml::Table>,
+    criteria: &'a Option<toml::Table>,
     capture: Vec<CaptureTable<'a>>,
 }
 
@@ -124,6 +125,7 @@ pub fn session(scenario: &Scenario) -> Result<String> {
         },
         device: &head.device,
         person: &head.person,
+        criteria: &head.criteria,
         capture: scenario.captures().iter().map(capture_table).collect(),
     })
 }

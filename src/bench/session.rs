@@ -11,7 +11,8 @@ pub(super) struct Session {
     #[serde(rename = "box")]
     pub(super) test_box: TestBox,
     pub(super) device: Option<Worn>,
-    pub(super) person: Option<Person>,
+    pub(super) person: Option<toml::Table>,
+    pub(super) criteria: Option<toml::Table>,
 }
 
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -21,25 +22,11 @@ pub(super) struct Worn {
     side: Option<Side>,
 }
 
-#[derive(Debug, Clone, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Person {
-    code: String,
-    age_group: Option<AgeGroup>,
-}
-
 #[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 enum Side {
     Left,
     Right,
-}
-
-#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-enum AgeGroup {
-    Adult,
-    Child,
 }
 
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]

@@ -50,6 +50,14 @@ pub enum Problem {
         /// What would be right.
         expected: String,
     },
+    /// A key holds, or asks for, what could identify a person.
+    #[error("`{key}` looks like {what}; no file of this program may identify a person")]
+    Personal {
+        /// The key.
+        key: String,
+        /// What it looks like.
+        what: &'static str,
+    },
     /// No third-octave band has this name.
     #[error("{nominal_hz} Hz is not the nominal midband frequency of a third-octave band")]
     UnknownBand {
@@ -266,6 +274,13 @@ pub enum Problem {
         lowest: String,
     },
 
+    /// The beginning of a recording of speech was left out.
+    #[error("the first {settling_s:.2} s are left out: the device settles to the speech")]
+    Settling {
+        /// How much was left out.
+        settling_s: f64,
+    },
+
     // measurement and pipeline
     /// A question cannot be answered because a capture is missing.
     #[error("{measurement} needs a capture with the role `{role}`")]
@@ -326,6 +341,7 @@ impl Problem {
             Self::UnknownKey { .. } => "document.unknown_key",
             Self::MissingKey { .. } => "document.missing_key",
             Self::Value { .. } => "document.value",
+            Self::Personal { .. } => "document.personal",
             Self::UnknownBand { .. } => "document.unknown_band",
             Self::BandOrder { .. } => "document.band_order",
             Self::NotWav { .. } => "capture.not_wav",
@@ -354,6 +370,7 @@ impl Problem {
             Self::SensitivityMoved { .. } => "calibration.sensitivity_moved",
             Self::BandsLeftOut { .. } => "levels.bands_left_out",
             Self::NoBand { .. } => "levels.no_band",
+            Self::Settling { .. } => "levels.settling",
             Self::RoleMissing { .. } => "pipeline.role_missing",
             Self::RoleRepeated { .. } => "pipeline.role_repeated",
             Self::SetUp { code, .. } => code,
@@ -381,6 +398,10 @@ impl Problem {
                 )
             }
             Self::Value { .. } => "correct the value".into(),
+            Self::Personal { .. } => {
+                "use a code such as P-041: at most three letters in a row and five digits; keep the list of codes apart from these files"
+                    .into()
+            }
             Self::UnknownBand { .. } => {
                 "use a nominal frequency from 25 Hz to 20 kHz, for instance 125, 1250 or 8000"
                     .into()
@@ -438,6 +459,7 @@ impl Problem {
             Self::SensitivityMoved { next, .. } => next.clone(),
             Self::BandsLeftOut { .. } => "record at a higher sampling rate to measure them".into(),
             Self::NoBand { .. } => "ask for lower bands, or record at a higher rate".into(),
+            Self::Settling { .. } => "say `from_s` in the session to choose another part".into(),
             Self::RoleMissing { role, .. } => {
                 format!("record one and give it `role = \"{role}\"` in the session")
             }

@@ -8,6 +8,7 @@ pub mod calibrator_tone;
 pub mod directional;
 pub mod feedback;
 pub mod levels;
+pub mod speech_percentiles;
 
 use std::collections::BTreeMap;
 
@@ -145,6 +146,7 @@ macro_rules! catalogue {
 
 catalogue! {
     Levels: levels,
+    SpeechPercentiles: speech_percentiles,
     Feedback: feedback,
     Directional: directional,
     CalibratorTone: calibrator_tone,

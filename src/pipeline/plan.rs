@@ -5,6 +5,8 @@ use std::path::{Path, PathBuf};
 
 use super::document::{beside, read_calibration, read_session};
 use super::session::{CaptureDocument, CaptureRole, Session, SourceDocument};
+use super::subject;
+use crate::assessment::{self, Subject};
 use crate::calibration::Calibration;
 use crate::capture::{InputFile, Source};
 use crate::diagnostic::{At, Diagnostic, Problem, Result};
@@ -29,6 +31,10 @@ pub struct Plan {
     pub requests: Vec<Request>,
     /// Their options.
     pub options: Options,
+    /// The person, if the session says what is heard.
+    pub subject: Option<Subject>,
+    /// The criteria of the assessments.
+    pub criteria: assessment::Options,
     /// What could not be planned, and why.
     pub gaps: Vec<String>,
 }
@@ -166,6 +172,7 @@ impl Plan {
     pub fn read(path: &Path) -> Result<Self> {
         let (document, input) = read_session(path)?;
         document.options.check().in_file(path)?;
+        document.criteria.check().in_file(path)?;
         let calibration_path: PathBuf = beside(path, &document.session.calibration);
         let (calibration, inputs) = read_calibration(&calibration_path)?;
         let captures = document
@@ -173,11 +180,17 @@ impl Plan {
             .iter()
             .map(|capture| CapturePlan::of_document(capture, path, &calibration).in_file(path))
             .collect::<Result<Vec<_>>>()?;
+        let (subject, tables) = match &document.person {
+            Some(person) => subject::read(person, path)?,
+            None => (None, Vec::new()),
+        };
         let mut plan = Self {
             session: Some(document.session()),
             range: document.range().in_file(path).at_key("bands")?,
             options: document.options,
-            documents: std::iter::once(input).chain(inputs).collect(),
+            subject,
+            criteria: document.criteria,
+            documents: std::iter::once(input).chain(inputs).chain(tables).collect(),
             calibration,
             captures,
             requests: Vec::new(),
@@ -202,11 +215,14 @@ impl Plan {
             captures,
             requests: Vec::new(),
             options: Options::default(),
+            subject: None,
+            criteria: assessment::Options::default(),
             gaps: Vec::new(),
         };
         plan.tell_apart();
         for kind in kinds {
             match kind {
+                Kind::SpeechPercentiles => plan.ask_speech(),
                 Kind::Directional => plan.ask_directional(),
                 Kind::CalibratorTone => plan.ask_calibrators(),
                 _ => plan.ask_each(*kind),
@@ -246,6 +262,8 @@ impl Plan {
     fn ask_everything(&mut self) {
         self.ask_calibrators();
         self.ask_each(Kind::Levels);
+        self.ask_speech();
+        self.miss_assessments();
         if self.calibration.channels().iter().all(Option::is_some) {
             self.ask_each(Kind::Feedback);
             self.ask_directional();
@@ -258,11 +276,10 @@ impl Plan {
     }
 
     fn ask_each(&mut self, kind: Kind) {
-        for (index, capture) in self.captures.iter().enumerate() {
+        for index in 0..self.captures.len() {
             // The tone of a calibrator is no device's doing.
-            if capture.role.calibrated().is_none() {
-                let captures = BTreeMap::from([("capture", index)]);
-                self.requests.push(Request { kind, captures });
+            if self.captures[index].role.calibrated().is_none() {
+                self.ask(kind, index);
             }
         }
     }
@@ -287,20 +304,64 @@ impl Plan {
         }
     }
 
-    fn ask_directional(&mut self) {
-        let having = |role: CaptureRole| {
-            let has = |(index, c): (usize, &CapturePlan)| (c.role == role).then_some(index);
-            self.captures
-                .iter()
-                .enumerate()
-                .filter_map(has)
-                .collect::<Vec<_>>()
+    fn ask(&mut self, kind: Kind, index: usize) {
+        let captures = BTreeMap::from([("capture", index)]);
+        self.requests.push(Request { kind, captures });
+    }
+
+    fn having(&self, role: CaptureRole) -> Vec<usize> {
+        let captures = self.captures.iter().enumerate();
+        let has = |(index, c): (usize, &CapturePlan)| (c.role == role).then_some(index);
+        captures.filter_map(has).collect()
+    }
+
+    fn ask_speech(&mut self) {
+        if self.calibration.channels()[0].is_some() {
+            for index in self.having(CaptureRole::Speech) {
+                self.ask(Kind::SpeechPercentiles, index);
+            }
+        }
+    }
+
+    /// What keeps speech and output from being held against the person.
+    fn miss_assessments(&mut self) {
+        let speech = self.having(CaptureRole::Speech);
+        let output = self.having(CaptureRole::OutputForceLevel);
+        let mut miss = |missing: bool, gap: &str| {
+            if missing {
+                self.gaps.push(gap.into());
+            }
         };
-        let (front, back) = (having(CaptureRole::Front), having(CaptureRole::Back));
+        let subject = self.subject.as_ref();
+        let heard = subject.is_some();
+        let uncomfortable = subject.is_some_and(|s| s.hearing.has_uncomfortable());
+        miss(
+            !heard && !speech.is_empty(),
+            "whether speech reaches the person: write the thresholds into `[person.thresholds]`",
+        );
+        miss(
+            heard && speech.is_empty(),
+            "whether speech reaches the person: record speech and give it `role = \"speech\"`",
+        );
+        miss(
+            !(uncomfortable || speech.is_empty() && output.is_empty()),
+            "whether it is ever too much: write uncomfortable levels into `[person.uncomfortable]`",
+        );
+        miss(
+            uncomfortable && output.is_empty(),
+            "the largest output against the uncomfortable levels: record a tone sweep at 90 dB SPL, the device off the head, and give it `role = \"output_force_level\"`",
+        );
+    }
+
+    fn ask_directional(&mut self) {
+        let (front, back) = (
+            self.having(CaptureRole::Front),
+            self.having(CaptureRole::Back),
+        );
         match (front.as_slice(), back.as_slice()) {
             ([front], [back]) => {
                 let mut captures = BTreeMap::from([("front", *front), ("back", *back)]);
-                if let [noise] = having(CaptureRole::EquivalentInputNoise).as_slice() {
+                if let [noise] = self.having(CaptureRole::EquivalentInputNoise).as_slice() {
                     captures.insert("equivalent_input_noise", *noise);
                 }
                 let kind = Kind::Directional;

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::session::{CaptureRole, Session};
+use crate::assessment;
 use crate::calibration::Calibration;
 use crate::capture::InputFile;
 use crate::diagnostic::{Diagnostic, Severity};
@@ -28,12 +29,17 @@ pub struct Record {
     pub calibration: Calibration,
     /// The options in force.
     pub options: Options,
+    /// The criteria in force.
+    pub criteria: assessment::Options,
     /// The captures that were read.
     pub captures: Vec<CaptureRead>,
     /// The set-up checks of every capture.
     pub checks: Vec<Checked>,
     /// What was measured.
     pub entries: Vec<Entry>,
+    /// What the outcomes mean for the person.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub assessments: Vec<Assessment>,
     /// What was assumed, doubtful or impossible.
     pub findings: Vec<Diagnostic>,
     /// Questions that the captures cannot answer, and what to record.
@@ -102,13 +108,25 @@ pub struct Doubt {
     pub capture: String,
 }
 
+/// One assessment and the captures behind it.
+#[derive(Debug, Clone, Serialize)]
+pub struct Assessment {
+    /// Names of the captures.
+    pub captures: Vec<String>,
+    /// What was found.
+    #[serde(flatten)]
+    pub outcome: assessment::Outcome,
+}
+
 impl Record {
     /// Whether something judged was found outside: an oscillation, a device that
     /// favours the back beyond the uncertainty, a calibration that drifted, a
-    /// recording not fit to be trusted.
+    /// recording not fit to be trusted, speech off its target, or an output above
+    /// an uncomfortable level.
     pub fn outside(&self) -> bool {
         let untrusted = |checked: &Checked| checked.found.state >= State::Doubtful;
         self.checks.iter().any(untrusted)
+            || self.assessments.iter().any(|a| a.outcome.outside())
             || self.entries.iter().any(|entry| match &entry.outcome {
                 Outcome::Feedback(feedback) => !feedback.events.is_empty(),
                 Outcome::Directional(directional) => match &directional.broadband {
@@ -118,7 +136,7 @@ impl Record {
                     _ => false,
                 },
                 Outcome::CalibratorTone(tone) => tone.drifted() == Some(true),
-                Outcome::Levels(_) => false,
+                _ => false,
             })
     }
 

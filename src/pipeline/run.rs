@@ -1,11 +1,13 @@
 //! Runs a plan.
 
 use super::checks;
-use super::plan::{Plan, Request};
-use super::record::{CaptureRead, Entry, Record, Tool};
+use super::plan::{CapturePlan, Plan, Request};
+use super::record::{Assessment, CaptureRead, Entry, Record, Tool};
+use super::session::CaptureRole;
+use crate::assessment::{Evidence, Measured, assess};
 use crate::capture::Recording;
-use crate::diagnostic::{At, Diagnostic, Result};
-use crate::levels::{Levels, Scope, reduce};
+use crate::diagnostic::{At, Diagnostic, Problem, Result};
+use crate::levels::{Interval, Levels, Scope, reduce};
 use crate::measurement::{Captures, Kind};
 use crate::trust;
 
@@ -35,9 +37,11 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
         inputs: plan.documents.clone(),
         calibration: plan.calibration.clone(),
         options: plan.options.clone(),
+        criteria: plan.criteria.clone(),
         captures: Vec::new(),
         checks: Vec::new(),
         entries: Vec::new(),
+        assessments: Vec::new(),
         findings: Vec::new(),
         gaps: plan.gaps.clone(),
     };
@@ -67,6 +71,13 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
         let of = |kind: Kind| (kind == Kind::CalibratorTone) == calibrators;
         for request in plan.requests.iter().filter(|request| of(request.kind)) {
             measure(plan, request, &levels, &mut record);
+        }
+    }
+    let assessed = assess(&evidence(plan, &record), &plan.criteria);
+    for (captures, found) in assessed {
+        match found {
+            Ok(outcome) => record.assessments.push(Assessment { captures, outcome }),
+            Err(error) => record.findings.push(error),
         }
     }
     let failed = record
@@ -104,13 +115,17 @@ fn measure(plan: &Plan, request: &Request, levels: &[Option<Levels>], record: &m
 fn read(plan: &Plan, index: usize, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Levels> {
     let capture = &plan.captures[index];
     let recording = Recording::open(capture.sources.clone())?;
+    let mut interval = capture.interval;
+    let duration_s = recording.frames() as f64 / f64::from(recording.rate_hz());
+    let settling_s = settling_s(capture, duration_s);
+    interval.from_s = interval.from_s.or(settling_s);
     let scope = Scope {
         range: plan.range,
-        interval: capture.interval,
+        interval,
         tone: capture.tone,
     };
     let signal = plan.calibration.apply(recording);
-    let levels = reduce(
+    let mut levels = reduce(
         signal,
         plan.needs(index).or(trust::NEEDS),
         scope,
@@ -123,6 +138,10 @@ fn read(plan: &Plan, index: usize, progress: &mut dyn FnMut(Progress<'_>)) -> Re
             });
         },
     );
+    if let (Ok(levels), Some(settling_s)) = (&mut levels, settling_s) {
+        let note = Diagnostic::from(Problem::Settling { settling_s }).note();
+        levels.findings.push(note);
+    }
     let file = capture
         .sources
         .iter()
@@ -133,6 +152,15 @@ fn read(plan: &Plan, index: usize, progress: &mut dyn FnMut(Progress<'_>)) -> Re
         Some(file) => levels.in_file(file),
         None => levels,
     }
+}
+
+/// How much of a capture of speech to leave out where the session does not say:
+/// the first 15 s of 60 s, as in IEC 60118-15 (from memory), a quarter of less.
+fn settling_s(capture: &CapturePlan, duration_s: f64) -> Option<f64> {
+    let Interval { from_s, to_s } = capture.interval;
+    let settling_s = (0.25 * duration_s).min(15.0);
+    let free = from_s.is_none() && to_s.is_none_or(|to_s| settling_s < to_s);
+    (capture.role == CaptureRole::Speech && free).then_some(settling_s)
 }
 
 /// Moves what was read of a capture into the record.
@@ -155,6 +183,24 @@ fn note(plan: &Plan, index: usize, levels: &mut Levels, record: &mut Record) {
     let findings = std::mem::take(&mut levels.findings);
     let named = |finding: Diagnostic| finding.in_capture(&capture.name);
     record.findings.extend(findings.into_iter().map(named));
+}
+
+/// What the assessments may read of `record`.
+fn evidence<'a>(plan: &'a Plan, record: &'a Record) -> Evidence<'a> {
+    let measured = record.entries.iter().filter_map(|entry| {
+        let name = entry.captures.get("capture")?;
+        let capture = plan.captures.iter().find(|c| c.name == *name)?;
+        Some(Measured {
+            capture: &capture.name,
+            role: capture.role.name(),
+            level_db_spl: capture.level_db_spl,
+            outcome: &entry.outcome,
+        })
+    });
+    Evidence {
+        subject: plan.subject.as_ref(),
+        measured: measured.collect(),
+    }
 }
 
 /// Why a request had to be left out.

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
 
+use super::pseudonym;
+use crate::assessment::{self, Person};
 use crate::diagnostic::{Diagnostic, Problem, Result, toml_problem};
 use crate::levels::StatedTone;
 use crate::measurement::Options;
@@ -25,6 +27,8 @@ pub struct SessionDocument {
     pub(super) capture: Vec<CaptureDocument>,
     #[serde(default)]
     pub(super) options: Options,
+    #[serde(default)]
+    pub(super) criteria: assessment::Options,
 }
 
 #[derive(Debug, Clone, Deserialize)]
@@ -142,26 +146,6 @@ pub enum Side {
     Right,
 }
 
-/// The person who wears the device: a code, never a name.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Person {
-    /// Pseudonymous code.
-    pub code: String,
-    /// Adult or child.
-    pub age_group: Option<AgeGroup>,
-}
-
-/// Adult or child.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum AgeGroup {
-    /// Adult.
-    Adult,
-    /// Child.
-    Child,
-}
-
 /// What a capture was recorded for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -218,7 +202,11 @@ impl SessionDocument {
     /// # Errors
     /// Syntax, unknown and missing keys with line; a name given twice.
     pub fn parse(text: &str) -> Result<Self> {
-        let document: Self = toml::from_str(text).map_err(|e| toml_problem(&e, text))?;
+        let document: Self =
+            toml::from_str(text).map_err(|e| pseudonym::explained(toml_problem(&e, text)))?;
+        if let Some(person) = &document.person {
+            pseudonym::check("person.code", &person.code)?;
+        }
         if document.schema != 1 {
             return Err(Diagnostic::value("schema", document.schema, "1"));
         }

@@ -97,6 +97,46 @@ impl<R: Reference> Quantity for Level<R> {
     }
 }
 
+impl ForceLevel {
+    /// What a device makes of a sound: force level minus sound pressure level.
+    pub fn over(self, sound: PressureLevel) -> SensitivityLevel {
+        SensitivityLevel(self.db - sound.db)
+    }
+}
+
+impl PressureLevel {
+    /// The force that a device of this sensitivity makes of the sound.
+    pub fn through(self, sensitivity: SensitivityLevel) -> ForceLevel {
+        ForceLevel::from_db(self.db + sensitivity.0)
+    }
+}
+
+/// Force level minus sound pressure level: the acousto-mechanical sensitivity
+/// level, in dB re 1 µN/20 µPa.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SensitivityLevel(f64);
+
+impl SensitivityLevel {
+    /// A sensitivity of `db` decibels.
+    pub fn from_db(db: f64) -> Self {
+        Self(db)
+    }
+
+    /// The figure in decibels.
+    pub fn db(self) -> f64 {
+        self.0
+    }
+}
+
+impl Quantity for SensitivityLevel {
+    const UNIT: &'static str = "dB";
+    const REFERENCE: Option<&'static str> = Some("1 µN/20 µPa");
+
+    fn value(&self) -> f64 {
+        self.0
+    }
+}
+
 /// A difference of two levels of one reference, in dB.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LevelDifference(f64);

@@ -7,6 +7,7 @@ pub mod band;
 pub mod date;
 pub mod level;
 pub mod observation;
+pub mod ratio;
 pub mod reading;
 pub mod role;
 pub mod scalar;
@@ -14,8 +15,9 @@ pub mod uncertainty;
 
 pub use band::{Band, BandRange};
 pub use date::Date;
-pub use level::{ForceLevel, Level, LevelDifference, PressureLevel};
+pub use level::{ForceLevel, Level, LevelDifference, PressureLevel, SensitivityLevel};
 pub use observation::{Observation, observations};
+pub use ratio::{Number, Percent};
 pub use reading::{Quantity, Reading};
 pub use role::Role;
 pub use scalar::{Frequency, Percentage};

@@ -3,6 +3,7 @@
 
 use serde::ser::{Serialize, SerializeMap, Serializer};
 
+use super::level::{Level, LevelDifference, Reference};
 use super::uncertainty::Uncertainty;
 
 /// A physical figure that knows its unit and, for levels, its reference.
@@ -57,6 +58,26 @@ impl<Q: Quantity> Reading<Q> {
     }
 }
 
+impl<R: Reference> Reading<Level<R>> {
+    /// This level minus another of one session; bounds stay bounds where they
+    /// bind the difference.
+    pub fn minus(&self, other: &Self) -> Reading<LevelDifference> {
+        use Reading::{AtLeast, AtMost, Measured, NotMeasured};
+        match (self, other) {
+            (Measured(a, ua), Measured(b, ub)) => Reading::measured(*a - *b, ua.minus(ub)),
+            (NotMeasured(why), _) | (_, NotMeasured(why)) => NotMeasured(why.clone()),
+            (AtMost(a, why), Measured(b, _) | AtLeast(b, _))
+            | (Measured(a, _), AtLeast(b, why)) => AtMost(*a - *b, why.clone()),
+            (AtLeast(a, why), Measured(b, _) | AtMost(b, _)) | (Measured(a, _), AtMost(b, why)) => {
+                AtLeast(*a - *b, why.clone())
+            }
+            (AtMost(..), AtMost(..)) | (AtLeast(..), AtLeast(..)) => {
+                Reading::not_measured("both levels are bounds on one side")
+            }
+        }
+    }
+}
+
 impl<Q: Quantity> Serialize for Reading<Q> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let (status, value, uncertainty, reason) = match self {
@@ -99,6 +120,16 @@ mod tests {
         assert_eq!(json["unit"], "dB");
         assert_eq!(json["reference"], "1 µN");
         assert_eq!(json["reason"], "no signal");
+    }
+
+    #[test]
+    fn a_bound_stays_a_bound_in_a_difference() {
+        let level = |db| ForceLevel::from_db(db);
+        let speech = Reading::measured(level(80.0), Uncertainty::EXACT);
+        let beyond = Reading::AtLeast(level(95.0), "beyond the device".into());
+        let sensation = speech.minus(&beyond);
+        assert!(matches!(sensation, Reading::AtMost(d, _) if d.db() == -15.0));
+        assert!(matches!(beyond.minus(&beyond), Reading::NotMeasured(_)));
     }
 
     #[test]

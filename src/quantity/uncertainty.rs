@@ -24,6 +24,10 @@ pub enum Origin {
     Analysis,
     /// The finite time of a signal that varies at random.
     Statistics,
+    /// What a person answers: thresholds and uncomfortable levels.
+    Person,
+    /// The force at 0 dB on the dial of a device's own hearing test.
+    DialZero,
 }
 
 impl Origin {
@@ -37,6 +41,8 @@ impl Origin {
             Self::MicrophoneResponse => "microphone_response",
             Self::Analysis => "analysis",
             Self::Statistics => "statistics",
+            Self::Person => "person",
+            Self::DialZero => "dial_zero",
         }
     }
 
@@ -104,6 +110,17 @@ impl Uncertainty {
         Self { parts }
     }
 
+    /// Of a figure that changes by `change(error)` when the figure behind it is
+    /// off by `error`: half the change between both ends of each part.
+    #[must_use]
+    pub fn through(&self, change: impl Fn(f64) -> f64) -> Self {
+        let carried = |u: f64| 0.5 * (change(u) - change(-u)).abs();
+        let parts = self.parts.iter().map(|(o, u)| (*o, u.map(carried)));
+        Self {
+            parts: parts.collect(),
+        }
+    }
+
     /// The parts, `None` where not stated.
     pub fn parts(&self) -> impl Iterator<Item = (Origin, Option<f64>)> {
         self.parts.iter().map(|(origin, part)| (*origin, *part))
@@ -117,8 +134,9 @@ impl Uncertainty {
         if self.parts.iter().any(missing) {
             return None;
         }
-        let sum: f64 = self.parts.values().flatten().map(|u| u * u).sum();
-        Some(sum.sqrt())
+        // From zero: an empty sum would be −0.
+        let parts = self.parts.values().flatten();
+        Some(parts.fold(0.0, |sum: f64, u| sum.hypot(*u)))
     }
 
     /// What keeps [`Uncertainty::expanded`] from being stated.

@@ -1,5 +1,7 @@
 //! The record as CSV: one row per quantity and band.
 
+use std::collections::BTreeSet;
+
 use serde_json::Value;
 
 use crate::diagnostic::{Diagnostic, Problem, Result};
@@ -28,25 +30,15 @@ const COLUMNS: [&str; 11] = [
 pub fn csv(record: &Record) -> Result<String> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(COLUMNS).map_err(internal)?;
-    for entry in &record.entries {
-        let joined = |names: Vec<String>| names.join(" ");
-        let captures = joined(entry.captures.values().map(|name| plain(name)).collect());
-        let doubts = entry
-            .doubts
-            .iter()
-            .map(|doubt| doubt.check.name().to_owned());
-        let doubts: std::collections::BTreeSet<String> = doubts.collect();
-        let doubts = joined(doubts.into_iter().collect());
-        let outcome = serde_json::to_value(&entry.outcome).map_err(internal)?;
+    let number = |n: Option<f64>| n.map(|n| n.to_string()).unwrap_or_default();
+    for (captures, doubts, outcome) in told(record)? {
+        let names: Vec<String> = captures.iter().map(|name| plain(name)).collect();
+        let entry = outcome.get("entry").and_then(Value::as_str);
         for o in observations(&outcome) {
-            let number = |n: Option<f64>| n.map(|n| n.to_string()).unwrap_or_default();
             writer
                 .write_record([
-                    &captures,
-                    outcome
-                        .get("entry")
-                        .and_then(Value::as_str)
-                        .unwrap_or_default(),
+                    &names.join(" "),
+                    entry.unwrap_or_default(),
                     &o.quantity,
                     &number(o.nominal_hz),
                     &o.status,
@@ -62,6 +54,26 @@ pub fn csv(record: &Record) -> Result<String> {
     }
     let bytes = writer.into_inner().map_err(internal)?;
     String::from_utf8(bytes).map_err(internal)
+}
+
+/// Measurements and assessments: the captures behind them, the checks that those
+/// did not pass, and the outcome.
+fn told(record: &Record) -> Result<Vec<(Vec<&str>, String, Value)>> {
+    let mut all = Vec::new();
+    for entry in &record.entries {
+        let captures = entry.captures.values().map(String::as_str).collect();
+        let doubts = entry.doubts.iter().map(|doubt| doubt.check.name());
+        let doubts: BTreeSet<&str> = doubts.collect();
+        let doubts = doubts.into_iter().collect::<Vec<_>>().join(" ");
+        let outcome = serde_json::to_value(&entry.outcome).map_err(internal)?;
+        all.push((captures, doubts, outcome));
+    }
+    for assessment in &record.assessments {
+        let captures = assessment.captures.iter().map(String::as_str).collect();
+        let outcome = serde_json::to_value(&assessment.outcome).map_err(internal)?;
+        all.push((captures, String::new(), outcome));
+    }
+    Ok(all)
 }
 
 /// A name from the user that no spreadsheet takes for a formula.

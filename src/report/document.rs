@@ -43,6 +43,8 @@ pub struct Section {
     pub answer: Vec<Span>,
     /// Doubts that this answer carries.
     pub doubts: Vec<Doubt>,
+    /// What to heed before acting on this answer.
+    pub cautions: Vec<String>,
     /// What shows it.
     pub blocks: Vec<Block>,
     /// How it was computed, and what few readers need.
@@ -215,6 +217,14 @@ pub enum SeriesRole {
     Graded(u8),
     /// Sound at the reference microphone, or another figure beside the result.
     Beside,
+    /// Threshold of the person: the foot of a rail.
+    Foot,
+    /// Uncomfortable level of the person: its lid.
+    Lid,
+    /// What is aimed at beside the graded result of the same number.
+    Target(u8),
+    /// Distance from a ceiling at zero, hanging below it.
+    Hanging,
 }
 
 /// One figure of a series.

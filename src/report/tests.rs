@@ -154,6 +154,7 @@ fn levels_alone_are_told_as_one_compact_table() {
         inputs: Vec::new(),
         calibration,
         options: Options::default(),
+        criteria: crate::assessment::Options::default(),
         captures: Vec::new(),
         checks: Vec::new(),
         entries: vec![Entry {
@@ -161,6 +162,7 @@ fn levels_alone_are_told_as_one_compact_table() {
             captures: [("capture", "noise".to_owned())].into(),
             outcome,
         }],
+        assessments: Vec::new(),
         findings: Vec::new(),
         gaps: Vec::new(),
     };

@@ -5,4 +5,5 @@ mod calibrate;
 mod commands;
 mod mistakes;
 mod odd_wavs;
+mod person;
 mod wav_formats;

@@ -1,5 +1,7 @@
 //! Laws that hold whatever the signal.
 
+mod fitting;
+
 use micronewton::levels::{Levels, Needs, Scope, StatedTone, reduce};
 use micronewton::measurement::{Captures, Kind, Options, Outcome};
 use micronewton::quantity::Role;
@@ -62,6 +64,7 @@ fn outcomes(capture: &Levels) -> Vec<Value> {
     let calibrator = stated(Kind::CalibratorTone);
     vec![
         measure(Kind::Levels, &[("capture", capture)]),
+        measure(Kind::SpeechPercentiles, &[("capture", capture)]),
         measure(Kind::Feedback, &[("capture", capture)]),
         measure(Kind::Directional, &[("front", capture), ("back", capture)]),
         measure(

@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 use micronewton::levels::{Bands, Interval};
 use micronewton::quantity::BandRange;
 
-use crate::signals::{bands, db, pink, rows, white};
+use crate::signals::{bands, db, pink, rows, speech, white};
 
 #[derive(serde::Deserialize)]
 struct Row {
@@ -27,15 +27,7 @@ fn signal(name: &str) -> (u32, Vec<f64>) {
     match name {
         "white" => (48_000, white(1, 960_000, 0.05)),
         "pink" => (48_000, pink(2, 960_000, 0.02)),
-        _ => {
-            let path = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-audio/speech.wav");
-            let mut reader = hound::WavReader::open(path).unwrap();
-            let rate_hz = reader.spec().sample_rate;
-            let samples = reader
-                .samples::<i16>()
-                .map(|s| f64::from(s.unwrap()) / 32768.0);
-            (rate_hz, samples.collect())
-        }
+        _ => speech(),
     }
 }
 

@@ -10,4 +10,6 @@ mod directional;
 mod feedback;
 mod reference_values;
 mod signals;
+mod speech_intelligibility;
+mod speech_percentiles;
 mod time_weighting;

@@ -84,6 +84,17 @@ pub fn pink(seed: u64, frames: usize, rms: f64) -> Vec<f64> {
         .collect()
 }
 
+/// Sampling rate and samples of the demo's dry speech, full scale 1.
+pub fn speech() -> (u32, Vec<f64>) {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-audio/speech.wav");
+    let mut reader = hound::WavReader::open(path).unwrap();
+    let rate_hz = reader.spec().sample_rate;
+    let samples = reader
+        .samples::<i16>()
+        .map(|s| f64::from(s.unwrap()) / 32768.0);
+    (rate_hz, samples.collect())
+}
+
 /// A file under fixtures/reference.
 pub fn fixture(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))

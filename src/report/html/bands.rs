@@ -6,21 +6,24 @@ use std::fmt::Write as _;
 use super::super::document::{BandCurves, Figure, Point, Series, SeriesRole};
 use super::super::number;
 use super::markup::{escape, note};
+use super::rails;
 
 /// Width of the axis beside the columns, and of all columns together.
 const AXIS: f64 = 84.0;
 const COLUMNS: f64 = 918.0;
-const HEIGHT: f64 = 260.0;
+/// Height of a picture, and of one with rails.
+const HEIGHTS: [f64; 2] = [260.0, 420.0];
 /// Space above and below the figures.
 const MARGIN: f64 = 14.0;
 /// Narrowest column that can be read, on the screen.
 const NARROWEST: usize = 41;
 
 /// Levels to heights.
-struct Scale {
+pub(super) struct Scale {
     low: f64,
     high: f64,
     step: f64,
+    height: f64,
 }
 
 impl Scale {
@@ -32,8 +35,10 @@ impl Scale {
             ends.into_iter().chain(point.figure.value())
         });
         let zero = curves.zero.as_ref().map(|_| 0.0);
+        // The meaning of a ceiling stands above it.
+        let above = rails::hang(curves).then_some(5.0);
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for end in ends.chain(zero).filter(|end| end.is_finite()) {
+        for end in ends.chain(zero).chain(above).filter(|end| end.is_finite()) {
             low = low.min(end);
             high = high.max(end);
         }
@@ -50,12 +55,13 @@ impl Scale {
             low: (low / step).floor() * step,
             high: ((high / step).ceil() * step).max((low / step).floor() * step + 2.0 * step),
             step,
+            height: HEIGHTS[usize::from(rails::any(curves))],
         }
     }
 
-    fn y(&self, level: f64) -> f64 {
+    pub(super) fn y(&self, level: f64) -> f64 {
         let share = (level - self.low) / (self.high - self.low);
-        HEIGHT - MARGIN - share * (HEIGHT - 2.0 * MARGIN)
+        self.height - MARGIN - share * (self.height - 2.0 * MARGIN)
     }
 
     fn ticks(&self) -> impl Iterator<Item = f64> {
@@ -86,8 +92,9 @@ pub(super) fn figure(curves: &BandCurves, id: &str) -> String {
 }
 
 fn axis(curves: &BandCurves, scale: &Scale) -> String {
+    let height = scale.height;
     let mut out = format!(
-        "<svg class=\"ax\" viewBox=\"0 0 {AXIS} {HEIGHT}\" aria-hidden=\"true\" focusable=\"false\">"
+        "<svg class=\"ax\" viewBox=\"0 0 {AXIS} {height}\" aria-hidden=\"true\" focusable=\"false\">"
     );
     for tick in scale.ticks() {
         let _ = write!(
@@ -100,7 +107,7 @@ fn axis(curves: &BandCurves, scale: &Scale) -> String {
     let _ = write!(
         out,
         "<text class=\"axt\" transform=\"translate(16 {}) rotate(-90)\" text-anchor=\"middle\">{}<tspan class=\"axu\"> {}</tspan></text></svg>",
-        HEIGHT / 2.0,
+        height / 2.0,
         escape(&curves.quantity),
         escape(&curves.unit),
     );
@@ -109,9 +116,10 @@ fn axis(curves: &BandCurves, scale: &Scale) -> String {
 
 fn plot(curves: &BandCurves, scale: &Scale, id: &str) -> String {
     let column = COLUMNS / curves.bands.len().max(1) as f64;
+    let height = scale.height;
     let drawn: Vec<&Series> = curves.series.iter().filter(|s| s.drawn).collect();
     let mut out = format!(
-        "<svg class=\"pl\" viewBox=\"0 0 {COLUMNS} {HEIGHT}\" role=\"img\" aria-labelledby=\"{id}t {id}d\">\
+        "<svg class=\"pl\" viewBox=\"0 0 {COLUMNS} {height}\" role=\"img\" aria-labelledby=\"{id}t {id}d\">\
          <title id=\"{id}t\">{}</title><desc id=\"{id}d\">{}</desc>",
         escape(&curves.title),
         escape(&curves.description),
@@ -121,14 +129,14 @@ fn plot(curves: &BandCurves, scale: &Scale, id: &str) -> String {
         if octave(*hz) {
             let _ = write!(
                 out,
-                "<rect class=\"oct\" x=\"{x:.1}\" y=\"0\" width=\"{column:.1}\" height=\"{HEIGHT}\"/>"
+                "<rect class=\"oct\" x=\"{x:.1}\" y=\"0\" width=\"{column:.1}\" height=\"{height}\"/>"
             );
         }
         let figure = |series: &&Series| series.points.get(position).and_then(|p| p.figure.value());
         if drawn.iter().all(|series| figure(series).is_none()) {
             let _ = write!(
                 out,
-                "<rect class=\"inval\" x=\"{:.1}\" y=\"0\" width=\"{:.1}\" height=\"{HEIGHT}\"/>",
+                "<rect class=\"inval\" x=\"{:.1}\" y=\"0\" width=\"{:.1}\" height=\"{height}\"/>",
                 x + 3.0,
                 column - 6.0
             );
@@ -146,18 +154,40 @@ fn plot(curves: &BandCurves, scale: &Scale, id: &str) -> String {
         let _ = write!(
             out,
             "<path class=\"zero\" d=\"M0 {y:.1}H{COLUMNS}\"/><text x=\"6\" y=\"{:.1}\">{}</text>",
-            if y > HEIGHT - 24.0 { y - 6.0 } else { y + 16.0 },
+            if rails::hang(curves) || y > height - 24.0 {
+                y - 6.0
+            } else {
+                y + 16.0
+            },
             escape(meaning)
         );
     }
-    let slots = drawn.len().max(1) as f64;
+    let blocks: Vec<&&Series> = drawn.iter().filter(|s| !rails::around(s.role)).collect();
+    let slots = blocks.len().max(1) as f64;
     let width = (column * 0.78 / slots - 2.0).clamp(3.0, 18.0);
-    for (slot, series) in drawn.iter().enumerate() {
-        for (position, point) in series.points.iter().enumerate() {
-            let middle = (position as f64 + 0.5) * column;
+    for position in 0..curves.bands.len() {
+        let middle = (position as f64 + 0.5) * column;
+        let rail = rails::Rail::of(&drawn, position, middle, column);
+        out.push_str(&rail.drawn(scale));
+        for (slot, series) in blocks.iter().enumerate() {
+            let Some(point) = series.points.get(position) else {
+                continue;
+            };
             let x = middle + (slot as f64 - (slots - 1.0) / 2.0) * (width + 3.0);
-            out.push_str(&mark(point, series.role, scale, x, width));
+            let target = rails::target_of(&drawn, series.role, position);
+            match series.role {
+                SeriesRole::Hanging => out.push_str(&rails::hanging(point, scale, x)),
+                _ if rails::any(curves) => {
+                    let clip = format!("{id}c{position}-{slot}");
+                    out.push_str(&rail.slim(point, shade(series.role), scale, (x, width), &clip));
+                }
+                _ => out.push_str(&mark(point, series.role, scale, x, width)),
+            }
+            if let Some(target) = target {
+                out.push_str(&rails::brackets(target, scale, x, width));
+            }
         }
+        out.push_str(&rail.ends(scale));
     }
     out.push_str("</svg>");
     out
@@ -222,8 +252,10 @@ fn shade(role: SeriesRole) -> &'static str {
         SeriesRole::Graded(0) => "b1",
         SeriesRole::Graded(2..) => "b3",
         SeriesRole::Graded(_) => "b2",
-        SeriesRole::Measured => "m",
+        SeriesRole::Measured | SeriesRole::Hanging => "m",
         SeriesRole::Beside => "s",
+        SeriesRole::Target(_) => "tg",
+        SeriesRole::Foot | SeriesRole::Lid => "ink",
     }
 }
 
@@ -284,10 +316,16 @@ fn table(curves: &BandCurves) -> String {
         let measured = |point: &Point| matches!(point.figure, Figure::Measured(..));
         let spread = match common {
             Some(u) => format!("<small>each ±\u{a0}{u}</small>"),
+            None if matches!(series.role, SeriesRole::Target(_)) => String::new(),
             None if own_row || !series.points.iter().any(measured) => String::new(),
             None => "<small>± not stated</small>".to_owned(),
         };
-        let class = if series.drawn { "dev" } else { "q" };
+        let class = match series.role {
+            SeriesRole::Foot | SeriesRole::Lid => "ink",
+            SeriesRole::Target(_) => "tg",
+            _ if series.drawn => "dev",
+            _ => "q",
+        };
         let figures = |told: fn(&Figure) -> String| {
             series
                 .points

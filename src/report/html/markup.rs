@@ -10,7 +10,9 @@ const WORD: usize = 40;
 /// Hatches that pictures share.
 pub(super) const PATTERNS: &str = "<svg width=\"0\" height=\"0\" class=\"defs\" aria-hidden=\"true\" focusable=\"false\"><defs>\
 <pattern id=\"hv\" width=\"7\" height=\"7\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\">\
-<path class=\"hat\" d=\"M0 0V7\"/></pattern></defs></svg>";
+<path class=\"hat\" d=\"M0 0V7\"/></pattern>\
+<pattern id=\"hb\" width=\"5\" height=\"5\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\">\
+<path class=\"hatb\" d=\"M0 0V5\"/></pattern></defs></svg>";
 
 /// What the marks mean.
 pub(super) fn legend() -> String {

@@ -3,6 +3,7 @@
 mod bands;
 mod lines;
 mod markup;
+mod rails;
 
 use std::fmt::Write as _;
 
@@ -108,6 +109,13 @@ fn question(number: usize, section: &Section) -> String {
             escape(&doubt.brief),
         );
     }
+    if !section.cautions.is_empty() {
+        out.push_str(&cautions(
+            "Before you act on this answer",
+            &section.cautions,
+            "h3",
+        ));
+    }
     for (position, block) in section.blocks.iter().enumerate() {
         out.push_str(&self::block(block, &format!("f{number}-{position}")));
     }
@@ -157,11 +165,23 @@ fn particulars(document: &Document) -> String {
         }
         out.push_str("</details>");
     }
-    out.push_str("</section><aside class=\"caution\" aria-labelledby=\"cau\">");
-    out.push_str("<h2 id=\"cau\">Before you act on this page</h2><ul>");
-    for caution in &document.cautions {
-        let _ = write!(out, "<li>{}</li>", escape(caution));
-    }
-    out.push_str("</ul></aside><footer><p>End of report.</p></footer>");
+    out.push_str("</section>");
+    out.push_str(&cautions(
+        "Before you act on this page",
+        &document.cautions,
+        "h2",
+    ));
+    out.push_str("<footer><p>End of report.</p></footer>");
     out
+}
+
+/// A box of cautions.
+fn cautions(heading: &str, cautions: &[String], level: &str) -> String {
+    let each = cautions
+        .iter()
+        .map(|caution| format!("<li>{}</li>", escape(caution)));
+    format!(
+        "<aside class=\"caution\" aria-label=\"{heading}\"><{level}>{heading}</{level}><ul>{}</ul></aside>",
+        each.collect::<String>()
+    )
 }

@@ -7,24 +7,51 @@ mod feedback;
 mod force;
 mod particulars;
 mod plain;
+mod reach;
+mod too_much;
 mod trust;
 
 use std::path::Path;
 
 use super::document::{Document, Doubt, Fact, Section, Series, Span, Verdict};
 use super::number;
+use crate::assessment::Kind as Assessed;
 use crate::diagnostic::Result;
 use crate::measurement::Kind;
 use crate::pipeline::{AgeGroup, Entry, Record, Side, TestBox};
 
+type Tells = fn(&Record) -> bool;
 type Make = fn(&Record, &[Doubt]) -> Section;
 
-/// Sections written for one measurement, in the order of the report.
-const OWN: [(Kind, Make); 4] = [
-    (Kind::CalibratorTone, calibration::section),
-    (Kind::Levels, force::section),
-    (Kind::Feedback, feedback::section),
-    (Kind::Directional, features::section),
+/// Sections of their own, in the order of the report, and whether there is
+/// something for them to tell.
+const OWN: [(Tells, Make); 6] = [
+    (
+        |record| measured(record, Kind::CalibratorTone),
+        calibration::section,
+    ),
+    (|record| measured(record, Kind::Levels), force::section),
+    (
+        |record| assessed(record, Assessed::Audibility),
+        reach::section,
+    ),
+    (
+        |record| assessed(record, Assessed::Discomfort),
+        too_much::section,
+    ),
+    (|record| measured(record, Kind::Feedback), feedback::section),
+    (
+        |record| measured(record, Kind::Directional),
+        features::section,
+    ),
+];
+/// The measurements that they tell.
+const TOLD: [Kind; 5] = [
+    Kind::CalibratorTone,
+    Kind::Levels,
+    Kind::SpeechPercentiles,
+    Kind::Feedback,
+    Kind::Directional,
 ];
 
 /// Most sentences of the lead.
@@ -39,14 +66,13 @@ impl Document {
     pub fn of(record: &Record) -> Result<Self> {
         let doubts = trust::doubts(record);
         let mut sections = vec![trust::section(record, &doubts)];
-        for (kind, make) in OWN {
-            if entries(record, kind).next().is_some() {
+        for (has_something, make) in OWN {
+            if has_something(record) {
                 sections.push(make(record, &doubts));
             }
         }
         for kind in Kind::ALL {
-            let own = OWN.iter().any(|(with_own, _)| with_own == kind);
-            if !own && entries(record, *kind).next().is_some() {
+            if !TOLD.contains(kind) && measured(record, *kind) {
                 sections.push(plain::section(record, *kind, &doubts)?);
             }
         }
@@ -78,6 +104,14 @@ fn entries(record: &Record, kind: Kind) -> impl Iterator<Item = &Entry> {
         .entries
         .iter()
         .filter(move |entry| entry.outcome.kind() == kind)
+}
+
+fn measured(record: &Record, kind: Kind) -> bool {
+    entries(record, kind).next().is_some()
+}
+
+fn assessed(record: &Record, kind: Assessed) -> bool {
+    record.assessments.iter().any(|a| a.outcome.kind() == kind)
 }
 
 /// The capture behind an entry that has one.

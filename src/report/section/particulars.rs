@@ -101,10 +101,15 @@ fn options(record: &Record) -> Result<Vec<Fact>> {
         let what = format!("the options cannot be read back: {error}");
         Problem::Internal { what }
     })?;
+    let criteria = serde_json::to_value(&record.criteria).map_err(|error| {
+        let what = format!("the criteria cannot be read back: {error}");
+        Problem::Internal { what }
+    })?;
     let mut facts = Vec::new();
-    for (measurement, options) in options.as_object().into_iter().flatten() {
+    let each = [options, criteria];
+    for (part, options) in each.iter().filter_map(|all| all.as_object()).flatten() {
         for (name, value) in options.as_object().into_iter().flatten() {
-            let key = format!("{measurement}.{name}");
+            let key = format!("{part}.{name}");
             facts.push(fact(&key, option(value)));
         }
     }

@@ -148,9 +148,9 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         short,
         headline,
         answer,
-        doubts: Vec::new(),
         blocks,
         details,
+        ..Section::default()
     }
 }
 

@@ -112,6 +112,10 @@ fn question(number: usize, section: &Section, width: usize) -> String {
         let styled = Paragraph::styled(text::style(Verdict::Doubtful), &told);
         out.push_str(&styled.wrapped(INDENT, width));
     }
+    for caution in &section.cautions {
+        let told = format!("Caution: {caution}");
+        out.push_str(&Paragraph::plain(&told).wrapped(INDENT, width));
+    }
     for block in &section.blocks {
         out.push_str(&self::block(block, INDENT, width));
     }
