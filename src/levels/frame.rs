@@ -19,12 +19,43 @@ const FLOOR_DB: f64 = 6.0;
 const PER_FRAME: usize = 10;
 /// Multiples are sought up to this order: a limiter makes them that high.
 const HIGHEST_ORDER: f64 = 12.0;
+/// Sums and differences are sought up to this order.
+const HIGHEST_SUM: i32 = 5;
+/// This near to a much stronger line stands its modulation, in Hz.
+const SIDE_HZ: f64 = 120.0;
 
 /// Width of the critical band at `frequency_hz`: 25 + 75 (1 + 1.4 f²)^0.69 Hz,
 /// f in kHz (ECMA-418-1, as transcribed by a public general acoustics library).
 pub fn critical_bandwidth_hz(frequency_hz: f64) -> f64 {
     let khz = frequency_hz / 1000.0;
     25.0 + 75.0 * (1.0 + 1.4 * khz * khz).powf(0.69)
+}
+
+/// Outer edges of the critical bands below and above the one about
+/// `frequency_hz`: polynomials of ECMA-418-1, as the same library gives them.
+fn neighbours_hz(frequency_hz: f64) -> [f64; 2] {
+    let f = frequency_hz;
+    let lower = match f {
+        f if f <= 171.4 => 20.0,
+        f if f <= 1600.0 => -149.5 + 1.001 * f - 6.90e-5 * f * f,
+        f => 6.8 + 0.806 * f - 8.20e-6 * f * f,
+    };
+    let upper = match f {
+        f if f <= 1600.0 => 149.5 + 1.035 * f + 7.70e-5 * f * f,
+        f => 3.3 + 1.215 * f + 2.16e-5 * f * f,
+    };
+    [lower, upper]
+}
+
+/// Edges of the critical band about `frequency_hz` (ECMA-418-1, the same).
+fn critical_band_hz(frequency_hz: f64) -> [f64; 2] {
+    let width = critical_bandwidth_hz(frequency_hz);
+    let lower = if frequency_hz <= 500.0 {
+        frequency_hz - width / 2.0
+    } else {
+        (width * width / 4.0 + frequency_hz * frequency_hz).sqrt() - width / 2.0
+    };
+    [lower, lower + width]
 }
 
 /// A line of one frame.
@@ -112,6 +143,27 @@ impl Frame {
         (line, line / noise.max(f64::MIN_POSITIVE))
     }
 
+    /// Prominence ratio at `frequency_hz`: the power of its critical band over the
+    /// mean of those below and above (ECMA-418-1).
+    pub fn prominence(&self, channel: usize, frequency_hz: f64) -> f64 {
+        let running = &self.running[channel];
+        let up_to = |hz: f64| {
+            let at = (hz / self.resolution_hz() + 0.5).clamp(0.0, (running.len() - 1) as f64);
+            let (below, share) = (at as usize, at.fract());
+            let above = (below + 1).min(running.len() - 1);
+            running[below] + share * (running[above] - running[below])
+        };
+        let [from, to] = critical_band_hz(frequency_hz);
+        let [lowest, highest] = neighbours_hz(frequency_hz);
+        let middle = up_to(to) - up_to(from);
+        let mut lower = up_to(from) - up_to(lowest);
+        if frequency_hz <= 171.4 {
+            lower *= 100.0 / (from - lowest);
+        }
+        let upper = up_to(highest) - up_to(to);
+        middle / (0.5 * (lower + upper)).max(f64::MIN_POSITIVE)
+    }
+
     /// The lines of a channel, strongest above its noise first.
     pub fn peaks(&self, channel: usize) -> Vec<Peak> {
         let resolution_hz = self.resolution_hz();
@@ -142,6 +194,11 @@ impl Frame {
         peaks
     }
 
+    /// Whether a line stands where distortion of `roots` may put one.
+    pub fn is_combination(&self, hz: f64, roots: &[f64]) -> bool {
+        combines(hz, roots, self.rate_hz, 0.1 * self.resolution_hz())
+    }
+
     /// Whether a line stands at a multiple of another, to within what the
     /// interpolation between bins leaves open.
     pub fn is_multiple(&self, peak: &Peak, root: &Peak) -> bool {
@@ -150,6 +207,25 @@ impl Frame {
         let open = (0.15 + 0.05 * order) * self.resolution_hz();
         (2.0..=HIGHEST_ORDER).contains(&order) && miss_hz < open
     }
+}
+
+/// Whether `hz` is p·a + q·b of two roots, |p| + |q| from 2 to `HIGHEST_SUM`, also
+/// folded at the sampling rate; or a side line of a root.
+fn combines(hz: f64, roots: &[f64], rate_hz: f64, open_hz: f64) -> bool {
+    let sums = -HIGHEST_SUM..=HIGHEST_SUM;
+    let product = |a: f64, b: f64, p: i32, q: i32| {
+        let order = p.abs() + q.abs();
+        let sum = f64::from(p) * a + f64::from(q) * b;
+        let folded = (sum - rate_hz * (sum / rate_hz).round()).abs();
+        (2..=HIGHEST_SUM).contains(&order) && (folded - hz).abs() < open_hz * f64::from(order)
+    };
+    roots.iter().any(|a| {
+        (hz - a).abs() < SIDE_HZ
+            || roots.iter().any(|b| {
+                sums.clone()
+                    .any(|p| sums.clone().any(|q| product(*a, *b, p, q)))
+            })
+    })
 }
 
 /// Offset of the vertex of the parabola through three neighbouring log powers,
@@ -168,6 +244,24 @@ fn vertex(below: f64, here: f64, above: f64) -> f64 {
 mod tests {
     use super::*;
     use approx::assert_abs_diff_eq;
+
+    #[test]
+    fn bands_lie_where_ecma_418_1_puts_them() {
+        // Worked from the formulas by a public general acoustics library.
+        for (hz, lower, upper, below, above) in [
+            (171.4, 120.34, 222.46, 20.0, 329.16),
+            (500.0, 441.37, 558.63, 333.75, 686.25),
+            (1000.0, 922.18, 1084.39, 782.50, 1261.50),
+            (4000.0, 3671.94, 4357.36, 3099.60, 5208.90),
+        ] {
+            let band = critical_band_hz(hz);
+            assert_abs_diff_eq!(band[0], lower, epsilon = 0.01);
+            assert_abs_diff_eq!(band[1], upper, epsilon = 0.01);
+            let neighbours = neighbours_hz(hz);
+            assert_abs_diff_eq!(neighbours[0], below, epsilon = 0.01);
+            assert_abs_diff_eq!(neighbours[1], above, epsilon = 0.01);
+        }
+    }
 
     #[test]
     fn the_critical_band_at_1_khz_is_162_hz_wide() {

@@ -15,6 +15,14 @@ const SHORTEST_S: f64 = 0.25;
 /// A line this much weaker (in power) than one that runs beside it may be a
 /// product of its distortion.
 const PRODUCT: f64 = 0.01;
+/// Lines of whose distortion products are sought.
+const ROOTS: usize = 4;
+/// Weight of the last step in how a line glides.
+const GLIDE_SHARE: f64 = 0.4;
+/// Frames that are its onset.
+const ONSET_FRAMES: u64 = 12;
+/// Points of a course that are kept.
+const POINTS: usize = 32;
 /// Tracks kept; the strongest stay.
 const TRACKS: usize = 256;
 
@@ -36,14 +44,31 @@ pub struct Line {
     pub tone_to_noise_db: f64,
     /// The same of the microphone channel at that frequency, in dB.
     pub microphone_tone_to_noise_db: f64,
+    /// Prominence ratio, mean over time, in dB.
+    pub prominence_db: f64,
+    /// Steepest rise of its level within its first half second, in dB/s.
+    pub growth_db_per_s: f64,
+    /// Where it ran: a bounded number of points.
+    pub course: Vec<Point>,
+    /// Squared coherence of both channels at the line.
+    pub coherence: f64,
     /// Squared gain from microphone to force beside the line, in (N/Pa)²; `None`
     /// where the two channels show no common signal there.
     pub gain_beside: Option<f64>,
     /// Share of the time in which it stood at a multiple of a stronger line.
     pub harmonic_share: f64,
-    /// Share of the time through which a line ran that was at least 20 dB
-    /// stronger, as the products of its distortion are.
-    pub company_share: f64,
+    /// Share of the time through which lines ran that were at least 20 dB stronger
+    /// and of whose distortion it may be a product.
+    pub product_share: f64,
+}
+
+/// A line at one time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Point {
+    /// Time in seconds.
+    pub time_s: f64,
+    /// Frequency in Hz.
+    pub frequency_hz: f64,
 }
 
 /// What the reduction leaves.
@@ -80,12 +105,19 @@ struct Track {
     last: u64,
     count: f64,
     frequency_hz: f64,
+    /// By how much it glides from frame to frame, in Hz.
+    glide_hz: f64,
     weighted_hz: f64,
     power: f64,
     microphone_power: f64,
     tone_to_noise_db: f64,
     microphone_tone_to_noise_db: f64,
+    prominence_db: f64,
+    growth_db: f64,
+    recent_db: [f64; 2],
     harmonic: f64,
+    course: Vec<(u64, f64)>,
+    stride: u64,
 }
 
 impl LineReduction {
@@ -155,10 +187,11 @@ impl LineReduction {
 
     fn follow(&mut self, peak: &Peak, harmonic: bool) {
         let (microphone_power, ratio) = self.frame.tone(1, peak.bin);
+        let prominence = self.frame.prominence(0, peak.frequency_hz);
         let reach_hz = 1.5 * self.frame.resolution_hz();
         let frame = self.frames;
         let near = |track: &&mut Track| {
-            track.last < frame && (track.frequency_hz - peak.frequency_hz).abs() < reach_hz
+            track.last < frame && (track.expected_hz(frame) - peak.frequency_hz).abs() < reach_hz
         };
         let track = match self.open.iter_mut().find(near) {
             Some(track) => track,
@@ -168,9 +201,8 @@ impl LineReduction {
                 &mut self.open[last]
             }
         };
-        track.last = frame;
-        track.count += 1.0;
-        track.frequency_hz = peak.frequency_hz;
+        track.move_to(frame, peak);
+        track.prominence_db += 10.0 * prominence.max(1e-3).log10();
         track.weighted_hz += peak.power * peak.frequency_hz;
         track.power += peak.power;
         track.microphone_power += microphone_power;
@@ -210,7 +242,8 @@ impl LineReduction {
 
     fn line(&self, track: &Track) -> Line {
         let step_s = self.step_s;
-        let frequency_hz = track.weighted_hz / track.power;
+        let frequency_hz = track.mean_hz();
+        let bin = (frequency_hz / self.frame.resolution_hz()).round() as usize;
         // A frame speaks for its middle half.
         let middle_s = step_s / 2.0;
         Line {
@@ -221,25 +254,51 @@ impl LineReduction {
             microphone_mean_square: track.microphone_power / track.count,
             tone_to_noise_db: track.tone_to_noise_db / track.count,
             microphone_tone_to_noise_db: track.microphone_tone_to_noise_db / track.count,
-            gain_beside: self
-                .gain_beside((frequency_hz / self.frame.resolution_hz()).round() as usize),
+            coherence: self.coherence(bin),
+            gain_beside: self.gain_beside(bin),
+            prominence_db: track.prominence_db / track.count,
+            growth_db_per_s: track.growth_db / (2.0 * step_s),
+            course: track
+                .course
+                .iter()
+                .map(|(frame, frequency_hz)| Point {
+                    time_s: (*frame as f64 + 0.5) * step_s + middle_s,
+                    frequency_hz: *frequency_hz,
+                })
+                .collect(),
             harmonic_share: track.harmonic / track.count,
-            company_share: self.company_share(track),
+            product_share: self.product_share(track),
         }
     }
 
-    /// Share of a track's time through which much stronger ones ran.
-    fn company_share(&self, track: &Track) -> f64 {
+    /// Share of a track's time through which much stronger lines ran of whose
+    /// distortion it may be a product.
+    fn product_share(&self, track: &Track) -> f64 {
         let mean = |track: &Track| track.power / track.count;
-        let stronger = self
-            .closed
-            .iter()
-            .filter(|other| mean(track) < PRODUCT * mean(other));
-        let shared = stronger.map(|other| {
+        let shared = |other: &Track| {
             let (first, last) = (track.first.max(other.first), track.last.min(other.last));
             (last + 1).saturating_sub(first)
-        });
-        shared.sum::<u64>() as f64 / (track.last - track.first + 1) as f64
+        };
+        let mut stronger: Vec<&Track> = self
+            .closed
+            .iter()
+            .filter(|other| mean(track) < PRODUCT * mean(other) && shared(other) > 0)
+            .collect();
+        stronger.sort_by(|a, b| mean(b).total_cmp(&mean(a)));
+        stronger.truncate(ROOTS);
+        let roots: Vec<f64> = stronger.iter().map(|root| root.mean_hz()).collect();
+        if !self.frame.is_combination(track.mean_hz(), &roots) {
+            return 0.0;
+        }
+        let shared: u64 = stronger.iter().map(|root| shared(root)).sum();
+        shared as f64 / (track.last - track.first + 1) as f64
+    }
+
+    /// Squared coherence over the bins of a line.
+    fn coherence(&self, bin: usize) -> f64 {
+        let around = bin.saturating_sub(1)..(bin + 2).min(self.sums.len());
+        let least = |sums: &Cross| sums.coherence();
+        self.sums[around].iter().map(least).fold(1.0, f64::min)
     }
 
     /// Squared gain from microphone to force beside a line: on either side the
@@ -273,12 +332,55 @@ impl Track {
             last: first,
             count: 0.0,
             frequency_hz: 0.0,
+            glide_hz: 0.0,
             weighted_hz: 0.0,
             power: 0.0,
             microphone_power: 0.0,
             tone_to_noise_db: 0.0,
             microphone_tone_to_noise_db: 0.0,
+            prominence_db: 0.0,
+            growth_db: 0.0,
+            recent_db: [f64::INFINITY; 2],
             harmonic: 0.0,
+            course: Vec::new(),
+            stride: 1,
+        }
+    }
+}
+
+impl Track {
+    /// Mean frequency in Hz.
+    fn mean_hz(&self) -> f64 {
+        self.weighted_hz / self.power
+    }
+
+    /// Where it is expected in `frame`, if it goes on gliding.
+    fn expected_hz(&self, frame: u64) -> f64 {
+        self.frequency_hz + self.glide_hz * (frame - self.last) as f64
+    }
+
+    /// Goes on at a peak.
+    fn move_to(&mut self, frame: u64, peak: &Peak) {
+        if self.count > 0.0 {
+            let glide_hz = (peak.frequency_hz - self.frequency_hz) / (frame - self.last) as f64;
+            self.glide_hz += GLIDE_SHARE * (glide_hz - self.glide_hz);
+        }
+        let level_db = 10.0 * peak.power.log10();
+        if frame - self.first < ONSET_FRAMES {
+            self.growth_db = self.growth_db.max(level_db - self.recent_db[0]);
+        }
+        self.recent_db = [self.recent_db[1], level_db];
+        self.last = frame;
+        self.count += 1.0;
+        self.frequency_hz = peak.frequency_hz;
+        if (frame - self.first).is_multiple_of(self.stride) {
+            self.course.push((frame, peak.frequency_hz));
+        }
+        if self.course.len() == POINTS {
+            self.stride *= 2;
+            let (first, stride) = (self.first, self.stride);
+            self.course
+                .retain(|(frame, _)| (frame - first).is_multiple_of(stride));
         }
     }
 }

@@ -225,6 +225,7 @@ impl Plan {
                 Kind::SpeechPercentiles => plan.ask_speech(),
                 Kind::Directional => plan.ask_directional(),
                 Kind::CalibratorTone => plan.ask_calibrators(),
+                Kind::Feedback => plan.ask_feedback(),
                 _ => plan.ask_each(*kind),
             }
         }
@@ -265,7 +266,7 @@ impl Plan {
         self.ask_speech();
         self.miss_assessments();
         if self.calibration.channels().iter().all(Option::is_some) {
-            self.ask_each(Kind::Feedback);
+            self.ask_feedback();
             self.ask_directional();
         } else {
             self.gaps.push(
@@ -351,6 +352,28 @@ impl Plan {
             uncomfortable && output.is_empty(),
             "the largest output against the uncomfortable levels: record a tone sweep at 90 dB SPL, the device off the head, and give it `role = \"output_force_level\"`",
         );
+    }
+
+    /// Every capture by itself, and one before against one after.
+    fn ask_feedback(&mut self) {
+        let kind = Kind::Feedback;
+        self.ask_each(kind);
+        let (before, after) = (
+            self.having(CaptureRole::Before),
+            self.having(CaptureRole::After),
+        );
+        match (before.as_slice(), after.as_slice()) {
+            ([before], [after]) => {
+                let captures = BTreeMap::from([("before", *before), ("after", *after)]);
+                self.requests.push(Request { kind, captures });
+            }
+            ([], []) => {}
+            _ => self.gaps.push(format!(
+                "feedback before and after: one capture with role \"before\" and one with role \"after\" are needed; there are {} and {}",
+                before.len(),
+                after.len()
+            )),
+        }
     }
 
     fn ask_directional(&mut self) {

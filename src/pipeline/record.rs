@@ -9,7 +9,7 @@ use crate::assessment;
 use crate::calibration::Calibration;
 use crate::capture::InputFile;
 use crate::diagnostic::{Diagnostic, Severity};
-use crate::measurement::{Options, Outcome};
+use crate::measurement::{Options, Outcome, feedback};
 use crate::quantity::Reading;
 use crate::trust::{Check, Checked, State};
 
@@ -128,7 +128,8 @@ impl Record {
         self.checks.iter().any(untrusted)
             || self.assessments.iter().any(|a| a.outcome.outside())
             || self.entries.iter().any(|entry| match &entry.outcome {
-                Outcome::Feedback(feedback) => !feedback.events.is_empty(),
+                Outcome::Feedback(feedback::Outcome::Capture(found)) => !found.events.is_empty(),
+                Outcome::Feedback(feedback::Outcome::Pair { .. }) => false,
                 Outcome::Directional(directional) => match &directional.broadband {
                     Reading::Measured(figure, budget) => {
                         budget.expanded().is_some_and(|u| figure.db() + u < 0.0)

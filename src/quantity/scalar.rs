@@ -27,3 +27,7 @@ scalar! {
     /// A part of a whole in percent.
     Percentage, "%"
 }
+scalar! {
+    /// A duration in seconds.
+    Seconds, "s"
+}

@@ -8,7 +8,7 @@ use super::super::document::{
 use super::super::number;
 use super::{capture_of, carried, counted, entries, fact, words};
 use crate::measurement::Kind;
-use crate::measurement::feedback::{Event, Explanation, Outcome};
+use crate::measurement::feedback::{Event, Explanation, Found, Outcome};
 use crate::pipeline::Record;
 
 /// Explained lines told one by one; the record holds all.
@@ -17,13 +17,15 @@ const MARGIN: &str = "How many decibels are left before an oscillation would sta
 
 /// The section.
 pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
-    let searched: Vec<(&str, &Outcome)> = entries(record, Kind::Feedback)
+    let searched: Vec<(&str, &Found)> = entries(record, Kind::Feedback)
         .filter_map(|entry| match &entry.outcome {
-            crate::measurement::Outcome::Feedback(outcome) => Some((capture_of(entry), outcome)),
+            crate::measurement::Outcome::Feedback(Outcome::Capture(found)) => {
+                Some((capture_of(entry), found))
+            }
             _ => None,
         })
         .collect();
-    let ringing: Vec<&(&str, &Outcome)> = searched
+    let ringing: Vec<&(&str, &Found)> = searched
         .iter()
         .filter(|(_, o)| !o.events.is_empty())
         .collect();
@@ -108,7 +110,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     section
 }
 
-fn strip(record: &Record, name: &str, outcome: &Outcome) -> Block {
+fn strip(record: &Record, name: &str, outcome: &Found) -> Block {
     let read = record.captures.iter().find(|capture| capture.name == name);
     let lines: Vec<Line> = outcome
         .events
@@ -198,12 +200,13 @@ fn told(explanation: Explanation) -> &'static str {
         Explanation::InTheRoom => "the same line stands in the sound at the microphone",
         Explanation::Harmonic => "a multiple of a stronger line",
         Explanation::Product => "a product of a much stronger line beside it",
+        Explanation::Ringing => "the loop rings there while sound feeds it, near oscillation",
         Explanation::Mains => "a multiple of the mains frequency: hum",
     }
 }
 
 /// How many lines have which explanation, in words.
-fn reasons(searched: &[(&str, &Outcome)]) -> Vec<Fact> {
+fn reasons(searched: &[(&str, &Found)]) -> Vec<Fact> {
     let mut by_reason: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
     for line in searched.iter().flat_map(|(_, o)| &o.explained) {
         by_reason
@@ -231,7 +234,7 @@ fn reasons(searched: &[(&str, &Outcome)]) -> Vec<Fact> {
     each.collect()
 }
 
-fn explained_table(searched: &[(&str, &Outcome)]) -> Table {
+fn explained_table(searched: &[(&str, &Found)]) -> Table {
     let lines = searched
         .iter()
         .flat_map(|(name, outcome)| outcome.explained.iter().map(move |line| (*name, line)));
