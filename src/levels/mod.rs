@@ -12,6 +12,7 @@ pub mod delay;
 pub mod distribution;
 pub mod filter;
 pub mod frame;
+pub mod gain_spread;
 pub mod impulses;
 pub mod lines;
 pub mod pair;

@@ -8,6 +8,7 @@
 //! (as a public transcription gives them).
 
 use super::delay::bulk_delay;
+use super::gain_spread::GainSpread;
 use super::pair::{Cross, Pair};
 use rustfft::num_complex::Complex64;
 
@@ -30,6 +31,8 @@ pub struct Transfer {
     /// Bulk delay of the force in seconds, a whole number of frames; `None`
     /// where the channels share no broadband sound.
     pub bulk_delay_s: Option<f64>,
+    /// By how much the gain follows the level, in dB: see [`GainSpread`].
+    pub gain_spread_db: f64,
 }
 
 impl Transfer {
@@ -64,6 +67,8 @@ pub struct TransferReduction {
     rate_hz: f64,
     pair: Pair,
     pending: Vec<[f64; 2]>,
+    aligned: Vec<[f64; 2]>,
+    spread: GainSpread,
     delay: Option<usize>,
     sums: Vec<Cross>,
     segments: u64,
@@ -78,6 +83,8 @@ impl TransferReduction {
             rate_hz,
             pair: Pair::new(length, length),
             pending: Vec::new(),
+            aligned: Vec::new(),
+            spread: GainSpread::new(rate_hz),
             delay: None,
             sums: vec![Cross::default(); length / 2 + 1],
             segments: 0,
@@ -106,8 +113,12 @@ impl TransferReduction {
         while start + length + delay <= self.pending.len() {
             let sound = &self.pending[start..start + length];
             let later = &self.pending[start + delay..];
-            let aligned = sound.iter().zip(later).map(|(s, l)| [l[0], s[1]]);
-            self.pair.transform(aligned);
+            self.aligned.clear();
+            self.aligned
+                .extend(sound.iter().zip(later).map(|(s, l)| [l[0], s[1]]));
+            self.pair.transform(self.aligned.iter().copied());
+            // Segments overlap: their first halves are the whole.
+            self.spread.push(&self.aligned[..length / 2]);
             for (bin, sum) in self.sums.iter_mut().enumerate() {
                 sum.add(self.pair.bin(bin), 1.0);
             }
@@ -128,6 +139,7 @@ impl TransferReduction {
             rate_hz: self.rate_hz,
             length: self.pair.length(),
             bins: self.sums,
+            gain_spread_db: self.spread.finish(),
             averages: segments / (1.0 + 2.0 * OVERLAP * (1.0 - 1.0 / segments.max(1.0))),
             bulk_delay_s: self.delay.map(|frames| frames as f64 / self.rate_hz),
         }

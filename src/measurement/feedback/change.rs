@@ -84,9 +84,9 @@ pub fn change(before: &Side<'_>, after: &Side<'_>) -> Change {
     };
     let margin_change = margin_change(before.margin, after.margin);
     let (conclusion, reason) = conclude(before, after, &margin_change, &bands);
-    let nearer = match (&before.margin.gain_margin, &after.margin.gain_margin) {
-        (Reading::Measured(b, _), Reading::Measured(a, _)) if b.db() < a.db() => before,
-        (_, Reading::Measured(..)) => after,
+    let nearer = match (&before.margin.at_loud, &after.margin.at_loud) {
+        (Some((b, _)), Some((a, _))) if b.db() < a.db() => before,
+        (_, Some(_)) => after,
         _ => before,
     };
     Change {
@@ -120,6 +120,10 @@ fn missing(events: &[Event], other: &[Event]) -> Vec<Rings> {
 fn margin_change(before: &Margin, after: &Margin) -> Reading<LevelDifference> {
     use Reading::{AtLeast, AtMost, Measured};
     let bound = "one of the two margins is a bound";
+    // Both captures hold like sounds: their loud moments compare.
+    if let (Some((b, ub)), Some((a, ua))) = (&before.at_loud, &after.at_loud) {
+        return Reading::measured(*a - *b, ub.plus(ua));
+    }
     match (&before.gain_margin, &after.gain_margin) {
         (Measured(b, ub), Measured(a, ua)) => Reading::measured(*a - *b, ub.plus(ua)),
         (Measured(b, _) | AtMost(b, _), AtLeast(a, _)) | (AtMost(b, _), Measured(a, _)) => {

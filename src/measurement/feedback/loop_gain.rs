@@ -21,6 +21,11 @@ const FROM_HZ: f64 = 350.0;
 const TO_HZ: f64 = 8000.0;
 /// Bins below this squared coherence tell nothing.
 const COHERENT: f64 = 0.3;
+/// A band is used where most of its bins are above this squared coherence …
+const SHARED: f64 = 0.8;
+/// … and where the sound is no mere tones: geometric over arithmetic mean of its
+/// power.
+const FLAT: f64 = 0.1;
 /// A device that answers faster cannot be parted from what comes back, in s.
 const SHORTEST_S: f64 = 0.002;
 /// Lags looked at before the device's answer and after the first return, in s.
@@ -191,9 +196,12 @@ fn coherent_band(transfer: &Transfer) -> Option<Range<usize>> {
         .windows(2)
         .map(|edge| {
             let band = &bins[bin(edge[0])..bin(edge[1])];
-            // Half of the bins: tones alone are not enough.
-            let coherent = band.iter().filter(|b| b.coherence() > 0.5).count();
-            2 * coherent > band.len()
+            let coherent = band.iter().filter(|b| b.coherence() > SHARED).count();
+            let mean = |of: &dyn Fn(f64) -> f64| {
+                band.iter().map(|b| of(b.microphone)).sum::<f64>() / band.len() as f64
+            };
+            let flatness = mean(&f64::ln).exp() / mean(&|power| power);
+            2 * coherent > band.len() && flatness > FLAT
         })
         .collect();
     let first = shared.iter().position(|s| *s)?;

@@ -17,8 +17,13 @@ const EVIDENCE: f64 = 16.0;
 const VARIATION: f64 = 1.0;
 /// Uncertainty (k = 2) in dB for such a departure of 1.
 const VARIATION_DB: f64 = 0.6;
+/// A gain that follows the level by more than this, as the mean of its decibels
+/// less the gain of the mean powers in dB, is another one for soft sounds.
+const SPREAD_DB: f64 = 0.12;
+/// Uncertainty (k = 2) in dB per dB of that.
+const PER_SPREAD: f64 = 2.5;
 /// Uncertainty (k = 2) of the method on simulated loops, in dB …
-const METHOD_DB: f64 = 0.1;
+const METHOD_DB: f64 = 0.15;
 /// … and what the device's own tail may pass for, as a loop gain.
 const LEAKAGE: f64 = 0.004;
 /// A loop gain below this is not clear of the method's errors.
@@ -52,6 +57,10 @@ pub struct Margin {
     /// Its bare figure.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub loop_delay_s: Option<f64>,
+    /// The margin of the loud moments: the gain margin where the gain does not
+    /// follow the level.
+    #[serde(skip)]
+    pub at_loud: Option<(LevelDifference, Uncertainty)>,
     /// Loop gain over frequency.
     pub bands: Vec<LoopGainAt>,
 }
@@ -74,6 +83,7 @@ impl Margin {
             frequency_hz: None,
             loop_delay: Reading::not_measured(reason),
             loop_delay_s: None,
+            at_loud: None,
             bands: Vec::new(),
         }
     }
@@ -86,6 +96,7 @@ impl Margin {
             frequency_hz: Some(frequency_hz),
             loop_delay: Reading::not_measured("it oscillates: the line covers the sound"),
             loop_delay_s: None,
+            at_loud: None,
             bands: Vec::new(),
         }
     }
@@ -100,7 +111,10 @@ pub fn margin(transfer: &Transfer) -> (Margin, Option<LoopGain>) {
             let reason = "the gain changed during the recording, with the level or in time; record steady noise";
             (Margin::not_measured(reason), None)
         }
-        Ok(found) => (of_loop(&found), Some(found)),
+        Ok(found) => (
+            of_loop(&found, transfer.gain_spread_db.max(0.0)),
+            Some(found),
+        ),
     }
 }
 
@@ -144,13 +158,14 @@ pub fn uncertainty_db(found: &LoopGain, error_db: f64, gain: f64) -> Uncertainty
         .and(Origin::Analysis, VARIATION_DB * found.variation())
 }
 
-fn of_loop(found: &LoopGain) -> Margin {
+fn of_loop(found: &LoopGain, spread_db: f64) -> Margin {
     let Some(worst) = worst(found) else {
         return Margin::not_measured("no sound comes back in phase");
     };
     let margin_db = -20.0 * worst.gain.log10();
     let error_db = found.around_error_db(worst.frequency_hz);
-    let uncertainty = uncertainty_db(found, error_db, worst.gain);
+    let uncertainty =
+        uncertainty_db(found, error_db, worst.gain).and(Origin::Analysis, PER_SPREAD * spread_db);
     let expanded = uncertainty.expanded().unwrap_or(f64::INFINITY);
     let clear = worst.gain > CLEAR_GAIN && error_db < CLEAR_DB;
     if !clear || found.loop_evidence < EVIDENCE {
@@ -166,8 +181,15 @@ fn of_loop(found: &LoopGain) -> Margin {
         };
     }
     let random_s = 2.0 * error_db / NEPER_DB / (TAU * BASE_HZ);
+    let db = LevelDifference::from_db(margin_db);
     Margin {
-        gain_margin: Reading::measured(LevelDifference::from_db(margin_db), uncertainty),
+        gain_margin: if spread_db > SPREAD_DB {
+            let reason = "the gain follows the level: this is the margin of the loud moments, and softer sounds have less; record steady noise";
+            Reading::AtMost(db, reason.into())
+        } else {
+            Reading::measured(db, uncertainty.clone())
+        },
+        at_loud: Some((db, uncertainty)),
         frequency_hz: Some(worst.frequency_hz),
         loop_delay: Reading::measured(
             Seconds::from_s(worst.delay_s),

@@ -1,0 +1,296 @@
+//! Varied captures of simulated true loops and clean controls, by number: the
+//! same number gives the same capture. Used by the suite (a few of them) and by
+//! `cargo bench --bench feedback` (all).
+
+use std::f64::consts::TAU;
+
+use micronewton::Calibrated;
+use micronewton::bench::{Renderer, Scenario};
+use micronewton::levels::{Levels, Scope, reduce};
+use micronewton::measurement::feedback::{Change, Found, NEEDS, Outcome};
+use micronewton::measurement::{self, Captures, Kind, Options};
+
+pub const RATE_HZ: u32 = 24_000;
+const SPEECH: &[u8] = include_bytes!("../../demo-audio/speech.wav");
+
+/// A small generator of numbers from a seed (Knuth's linear congruence).
+pub struct Draw(u64);
+
+impl Draw {
+    pub fn new(seed: u64) -> Self {
+        let mut draw = Self(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) + 1);
+        draw.unit();
+        draw
+    }
+
+    /// From 0 to 1.
+    pub fn unit(&mut self) -> f64 {
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 11) as f64 / (1u64 << 53) as f64
+    }
+
+    pub fn between(&mut self, low: f64, high: f64) -> f64 {
+        low + (high - low) * self.unit()
+    }
+
+    pub fn of<T: Copy>(&mut self, list: &[T]) -> T {
+        list[(self.unit() * list.len() as f64) as usize]
+    }
+}
+
+/// What is played.
+#[allow(dead_code, reason = "the suite plays a part of them")]
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Played {
+    Pink,
+    SpeechNoise,
+    Speech,
+    Silence,
+    Tone,
+    Sweep,
+}
+
+impl Played {
+    fn toml(self) -> &'static str {
+        match self {
+            Self::Pink => "level_db_spl = 65\nstimulus = { kind = \"pink\" }",
+            Self::SpeechNoise => "level_db_spl = 65\nstimulus = { kind = \"speech_noise\" }",
+            Self::Speech => {
+                "level_db_spl = 65\nstimulus = { kind = \"speech\", file = \"speech.wav\" }"
+            }
+            Self::Silence => "",
+            Self::Tone => "level_db_spl = 70\nstimulus = { kind = \"tone\", frequency_hz = 1330 }",
+            Self::Sweep => "level_db_spl = 70\nstimulus = { kind = \"sweep\", length_s = 2.5 }",
+        }
+    }
+}
+
+/// One capture to render.
+#[derive(Debug, Clone)]
+pub struct Case {
+    /// Picks device, path and noise.
+    pub device: u64,
+    /// Picks noise alone.
+    pub noise: u64,
+    pub played: Played,
+    pub seconds: f64,
+    /// Margin before oscillation in dB; `None`: no loop.
+    pub margin_db: Option<f64>,
+    /// When the loop is closed; the whole time without.
+    pub closed_s: Option<[f64; 2]>,
+    /// Compression ratio, attack and release in seconds.
+    pub compression: Option<[f64; 3]>,
+}
+
+impl Case {
+    pub fn new(number: u64, played: Played, margin_db: Option<f64>) -> Self {
+        Self {
+            device: number,
+            noise: number,
+            played,
+            seconds: 10.0,
+            margin_db,
+            closed_s: None,
+            compression: None,
+        }
+    }
+
+    fn scenario(&self) -> Scenario {
+        let mut draw = Draw::new(self.device);
+        let delay_s = draw.between(0.0045, 0.010);
+        let gains: Vec<f64> = (0..4).map(|_| draw.between(26.0, 33.0)).collect();
+        let (resonance_hz, resonance_q) = (draw.between(650.0, 1000.0), draw.between(1.5, 2.5));
+        let back_s = draw.between(0.0002, 0.0012);
+        let path = [draw.between(900.0, 4500.0), draw.between(2.0, 12.0)];
+        let second = [
+            draw.between(900.0, 4500.0),
+            draw.between(2.0, 8.0),
+            -draw.between(6.0, 20.0),
+        ];
+        let noise_db = draw.of(&[20.0, 27.0]);
+        let compression = self
+            .compression
+            .map_or_else(String::new, |[ratio, attack, release]| {
+                format!(
+                    "[device.compression]\ncrossovers_hz = [900, 2500]\nratio = [{ratio}]\n\
+                 attack_s = {attack}\nrelease_s = {release}\n"
+                )
+            });
+        let tense = match (self.margin_db, self.closed_s) {
+            (None, _) => String::new(),
+            (Some(margin), times) => {
+                let times = times.map_or_else(String::new, |[from, to]| {
+                    format!("tense_from_s = {from}\ntense_to_s = {to}\n")
+                });
+                format!("cable = \"tense\"\ntension_db = {}\n{times}", -margin)
+            }
+        };
+        let text = format!(
+            "schema = 1\nseed = {}\nrate_hz = {RATE_HZ}\n\
+             [recorder]\nbits = 32\nnoise_db_fs = -110\n\
+             [room]\nnoise_db_spl = 50\n\
+             [device]\nprocessing_delay_s = {delay_s}\n\
+             gain_db = [[250, {}], [800, {}], [2500, {}], [6000, {}]]\n\
+             [device.limiter]\nceiling_db = 112\n\
+             [device.transducer]\nresonance_hz = {resonance_hz}\nresonance_q = {resonance_q}\n\
+             [device.noise]\ninput_db_spl = {noise_db}\n{compression}\
+             [feedback.cable]\ndelay_s = {back_s}\nmargin_db = 0\nfreed_by_db = 60\n\
+             resonance = [{{ frequency_hz = {}, q = {} }}, {{ frequency_hz = {}, q = {}, gain_db = {} }}]\n\
+             [[capture]]\nname = \"a\"\nrole = \"general\"\nduration_s = {}\n{}\n{tense}",
+            self.noise,
+            gains[0],
+            gains[1],
+            gains[2],
+            gains[3],
+            path[0],
+            path[1],
+            second[0],
+            second[1],
+            second[2],
+            self.seconds,
+            self.played.toml(),
+        );
+        Scenario::parse(&text).unwrap_or_else(|error| panic!("{error}\n{text}"))
+    }
+
+    /// Newtons and pascals.
+    pub fn frames(&self) -> Vec<[f64; 2]> {
+        let scenario = self.scenario();
+        let speech = (self.played == Played::Speech).then(speech);
+        let mut renderer = Renderer::new(&scenario, 0, speech.as_deref()).unwrap();
+        let mut frames = vec![[0.0; 2]; (self.seconds * f64::from(RATE_HZ)).round() as usize];
+        renderer.block(&mut frames);
+        // 0.132 V/N and 0.05 V/Pa at 1 V full scale.
+        for frame in &mut frames {
+            *frame = [frame[0] / 0.132, frame[1] / 0.05];
+        }
+        frames
+    }
+
+    pub fn found(&self) -> Found {
+        found(self.frames())
+    }
+}
+
+/// The demo's synthetic speech, 16 bit at 24 kHz.
+fn speech() -> Vec<f64> {
+    let mut reader = hound::WavReader::new(SPEECH).unwrap();
+    assert_eq!(reader.spec().sample_rate, RATE_HZ);
+    reader
+        .samples::<i16>()
+        .map(|sample| f64::from(sample.unwrap()) / 32_768.0)
+        .collect()
+}
+
+pub fn levels(frames: Vec<[f64; 2]>) -> Levels {
+    let signal = Calibrated::from_signal(RATE_HZ, frames);
+    reduce(signal, NEEDS, Scope::default(), &mut |_| {}).unwrap()
+}
+
+fn outcome<'a>(captures: impl IntoIterator<Item = (&'a str, &'a Levels)>) -> Outcome {
+    let captures = Captures::new(Kind::Feedback, captures);
+    let outcome = Kind::Feedback.measure(&captures, &Options::default());
+    match outcome.unwrap() {
+        measurement::Outcome::Feedback(outcome) => outcome,
+        other => panic!("{other:?}"),
+    }
+}
+
+pub fn found(frames: Vec<[f64; 2]>) -> Found {
+    match outcome([("capture", &levels(frames))]) {
+        Outcome::Capture(found) => found,
+        other => panic!("{other:?}"),
+    }
+}
+
+pub fn change(before: &Case, after: &Case) -> Change {
+    let (before, after) = (levels(before.frames()), levels(after.frames()));
+    match outcome([("before", &before), ("after", &after)]) {
+        Outcome::Pair { change } => change,
+        other => panic!("{other:?}"),
+    }
+}
+
+/// A clean control of a linear device: its own sound in the room, at 70 dB SPL, and
+/// the force that it makes.
+pub fn control(number: u64, seconds: f64) -> Vec<[f64; 2]> {
+    let mut draw = Draw::new(number + 5000);
+    let (low, high) = (draw.between(300.0, 900.0), draw.between(1200.0, 5000.0));
+    let speed = draw.between(0.3, 6.0);
+    let kind = number % 6;
+    let mut phases = [0.0; 4];
+    let rate = f64::from(RATE_HZ);
+    let delay = (draw.between(0.004, 0.01) * rate) as usize;
+    let sound: Vec<f64> = (0..(seconds * rate) as usize)
+        .map(|n| {
+            let t = n as f64 / rate;
+            let swing = 0.5 + 0.5 * (TAU * speed * t).sin();
+            let note = [1.0, 1.26, 1.498, 2.0][(t * 2.0) as usize % 4];
+            let tones: [f64; 4] = match kind {
+                0 => [high, 0.0, 0.0, 0.0],                       // pure tone
+                1 => [low + (high - low) * swing, 0.0, 0.0, 0.0], // siren
+                2 => [
+                    low * (high / low).powf((t * speed / 6.0).fract()),
+                    0.0,
+                    0.0,
+                    0.0,
+                ], // chirps
+                3 => [high * (1.0 + 0.01 * (TAU * 5.5 * t).sin()), 0.0, 0.0, 0.0], // vibrato
+                4 => [
+                    low * note,
+                    2.0 * low * note,
+                    3.0 * low * note,
+                    4.0 * low * note,
+                ], // notes
+                _ => [high, 1.2 * high, 0.7 * high, 0.0],         // chord
+            };
+            let mut sum = 0.0;
+            for (phase, hz) in phases.iter_mut().zip(tones) {
+                *phase += hz / rate;
+                *phase -= phase.floor();
+                sum += (TAU * *phase).sin();
+            }
+            0.09 * sum + 2e-5 * (draw.unit() - 0.5) * 40.0
+        })
+        .collect();
+    (0..sound.len())
+        .map(|n| {
+            let late = n.checked_sub(delay).map_or(0.0, |at| sound[at]);
+            [1.5 * late + 2e-4 * (draw.unit() - 0.5), sound[n]]
+        })
+        .collect()
+}
+
+/// Adds a line to the force from `from_s` to `to_s` that nothing explains, at a
+/// tone-to-noise ratio to the force's noise in its critical band.
+pub fn with_line(frames: &mut [[f64; 2]], hz: f64, ratio_db: f64, from_s: f64, to_s: f64) {
+    let rate = f64::from(RATE_HZ);
+    let khz = hz / 1000.0;
+    let width = 25.0 + 75.0 * (1.0 + 1.4 * khz * khz).powf(0.69);
+    // Power of the force within the critical band, by a sliding sum of sines.
+    let count = 40;
+    let mut power = 0.0;
+    let length = RATE_HZ as usize / 4;
+    for n in 0..count {
+        let at = hz - width / 2.0 + width * (f64::from(n) + 0.5) / f64::from(count);
+        for block in frames.chunks_exact(length).take(16) {
+            let (mut re, mut im) = (0.0, 0.0);
+            for (k, frame) in block.iter().enumerate() {
+                let (sin, cos) = (TAU * at * k as f64 / rate).sin_cos();
+                re += cos * frame[0];
+                im += sin * frame[0];
+            }
+            // Two-sided |X|²/(N rate), doubled, is the density in N²/Hz.
+            power += 2.0 * (re * re + im * im) / (length as f64 * rate) * width;
+        }
+    }
+    power /= f64::from(count) * 16.0;
+    let peak = (2.0 * power * 10f64.powf(ratio_db / 10.0)).sqrt();
+    let range = (from_s * rate) as usize..(to_s * rate) as usize;
+    for n in range {
+        frames[n][0] += peak * (TAU * hz * n as f64 / rate).sin();
+    }
+}
