@@ -21,8 +21,6 @@ const ROOTS: usize = 4;
 const GLIDE_SHARE: f64 = 0.4;
 /// Frames that are its onset.
 const ONSET_FRAMES: u64 = 12;
-/// Points of a course that are kept.
-const POINTS: usize = 32;
 /// Tracks kept; the strongest stay.
 const TRACKS: usize = 256;
 
@@ -48,8 +46,8 @@ pub struct Line {
     pub prominence_db: f64,
     /// Steepest rise of its level within its first half second, in dB/s.
     pub growth_db_per_s: f64,
-    /// Where it ran: a bounded number of points.
-    pub course: Vec<Point>,
+    /// Lowest and highest frequency it ran through, in Hz.
+    pub range_hz: [f64; 2],
     /// Squared coherence of both channels at the line.
     pub coherence: f64,
     /// Squared gain from microphone to force beside the line, in (N/Pa)²; `None`
@@ -60,15 +58,6 @@ pub struct Line {
     /// Share of the time through which lines ran that were at least 20 dB stronger
     /// and of whose distortion it may be a product.
     pub product_share: f64,
-}
-
-/// A line at one time.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Point {
-    /// Time in seconds.
-    pub time_s: f64,
-    /// Frequency in Hz.
-    pub frequency_hz: f64,
 }
 
 /// What the reduction leaves.
@@ -116,8 +105,7 @@ struct Track {
     growth_db: f64,
     recent_db: [f64; 2],
     harmonic: f64,
-    course: Vec<(u64, f64)>,
-    stride: u64,
+    range_hz: [f64; 2],
 }
 
 impl LineReduction {
@@ -258,14 +246,7 @@ impl LineReduction {
             gain_beside: self.gain_beside(bin),
             prominence_db: track.prominence_db / track.count,
             growth_db_per_s: track.growth_db / (2.0 * step_s),
-            course: track
-                .course
-                .iter()
-                .map(|(frame, frequency_hz)| Point {
-                    time_s: (*frame as f64 + 0.5) * step_s + middle_s,
-                    frequency_hz: *frequency_hz,
-                })
-                .collect(),
+            range_hz: track.range_hz,
             harmonic_share: track.harmonic / track.count,
             product_share: self.product_share(track),
         }
@@ -342,8 +323,7 @@ impl Track {
             growth_db: 0.0,
             recent_db: [f64::INFINITY; 2],
             harmonic: 0.0,
-            course: Vec::new(),
-            stride: 1,
+            range_hz: [f64::INFINITY, 0.0],
         }
     }
 }
@@ -373,15 +353,8 @@ impl Track {
         self.last = frame;
         self.count += 1.0;
         self.frequency_hz = peak.frequency_hz;
-        if (frame - self.first).is_multiple_of(self.stride) {
-            self.course.push((frame, peak.frequency_hz));
-        }
-        if self.course.len() == POINTS {
-            self.stride *= 2;
-            let (first, stride) = (self.first, self.stride);
-            self.course
-                .retain(|(frame, _)| (frame - first).is_multiple_of(stride));
-        }
+        let [low, high] = self.range_hz;
+        self.range_hz = [low.min(peak.frequency_hz), high.max(peak.frequency_hz)];
     }
 }
 

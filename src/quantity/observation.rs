@@ -27,7 +27,8 @@ pub struct Observation {
 }
 
 /// Units of coordinates, which stand as bare numbers and name their unit.
-const COORDINATES: [(&str, &str); 5] = [
+const COORDINATES: [(&str, &str); 6] = [
+    ("_db_per_s", "dB/s"),
     ("_hz", "Hz"),
     ("_s", "s"),
     ("_db", "dB"),

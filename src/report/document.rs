@@ -139,6 +139,8 @@ pub enum Curves {
     Bands(BandCurves),
     /// Narrow lines over time and frequency.
     Lines(Lines),
+    /// Distances to an edge.
+    Ruler(Ruler),
 }
 
 /// Figures over third-octave bands, all in one unit where drawn.
@@ -278,6 +280,30 @@ impl<Q: Quantity> From<&Reading<Q>> for Figure {
             Reading::NotMeasured(why) => Self::Absent(why.clone()),
         }
     }
+}
+
+/// Distances to an edge at zero.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ruler {
+    /// What the picture shows.
+    pub title: String,
+    /// What is to be seen in it, in words.
+    pub description: String,
+    /// Unit on the axis.
+    pub unit: String,
+    /// Distance that is far enough.
+    pub asked_for: f64,
+    /// The figures.
+    pub posts: Vec<Post>,
+}
+
+/// One figure on a ruler.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Post {
+    /// Its name.
+    pub name: String,
+    /// The figure.
+    pub figure: Figure,
 }
 
 /// Narrow lines over time and frequency.

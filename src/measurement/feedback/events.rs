@@ -39,8 +39,10 @@ pub struct Event {
     pub growth_db_per_s: f64,
     /// Whether tone-to-noise ratio or prominence ratio call it prominent.
     pub prominent: bool,
-    /// Where it ran.
-    pub course: Vec<CoursePoint>,
+    /// Lowest frequency that it ran through, in Hz.
+    pub lowest_hz: f64,
+    /// Highest frequency that it ran through, in Hz.
+    pub highest_hz: f64,
     /// Force above what the sound at the microphone explains, in dB, at most 99; absent
     /// where the channels share no signal beside the line.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -48,15 +50,6 @@ pub struct Event {
     /// From 0 to 1: rises with the tone-to-noise ratio (full at 15 dB), the
     /// duration (full at 1 s) and the excess (full at 12 dB; 0.8 where absent).
     pub confidence: f64,
-}
-
-/// A line at one time.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct CoursePoint {
-    /// Time in seconds.
-    pub time_s: f64,
-    /// Frequency in Hz.
-    pub frequency_hz: f64,
 }
 
 /// A lasting line that is no oscillation.
@@ -181,14 +174,8 @@ fn event(line: &Line, uncertainty: Uncertainty) -> Event {
         prominence_db: line.prominence_db,
         growth_db_per_s: line.growth_db_per_s,
         prominent: prominent(line),
-        course: line
-            .course
-            .iter()
-            .map(|point| CoursePoint {
-                time_s: point.time_s,
-                frequency_hz: point.frequency_hz,
-            })
-            .collect(),
+        lowest_hz: line.range_hz[0],
+        highest_hz: line.range_hz[1],
         excess_db,
         confidence: part(line.tone_to_noise_db, 15.0)
             * part(line.end_s - line.start_s, 1.0)

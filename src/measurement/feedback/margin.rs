@@ -192,7 +192,7 @@ fn of_loop(found: &LoopGain, spread_db: f64) -> Margin {
         at_loud: Some((db, uncertainty)),
         frequency_hz: Some(worst.frequency_hz),
         loop_delay: Reading::measured(
-            Seconds::from_s(worst.delay_s),
+            Seconds(worst.delay_s),
             Uncertainty::of(Origin::Analysis, DELAY_S).and(Origin::Statistics, random_s),
         ),
         loop_delay_s: Some(worst.delay_s),

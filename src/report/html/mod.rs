@@ -4,6 +4,7 @@ mod bands;
 mod lines;
 mod markup;
 mod rails;
+mod ruler;
 
 use std::fmt::Write as _;
 
@@ -137,6 +138,7 @@ fn block(block: &Block, id: &str) -> String {
         Block::Table(content) => table(content),
         Block::Curves(Curves::Bands(curves)) => bands::figure(curves, id),
         Block::Curves(Curves::Lines(content)) => lines::figure(content, id),
+        Block::Curves(Curves::Ruler(content)) => ruler::figure(content, id),
         Block::Notes(notes) => notes.iter().map(|text| note(text)).collect(),
     }
 }

@@ -6,14 +6,13 @@ use super::super::document::{
     Block, Cell, Curves, Doubt, Fact, Figure, Line, Lines, Section, Span, Table, Verdict,
 };
 use super::super::number;
-use super::{capture_of, carried, counted, entries, fact, words};
+use super::{capture_of, carried, counted, entries, fact, margin, words};
 use crate::measurement::Kind;
 use crate::measurement::feedback::{Event, Explanation, Found, Outcome};
 use crate::pipeline::Record;
 
 /// Explained lines told one by one; the record holds all.
 const TOLD: usize = 40;
-const MARGIN: &str = "How many decibels are left before an oscillation would start is not estimated by this version.";
 
 /// The section.
 pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
@@ -41,7 +40,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         _ => format!("{} of {recordings}", number::count(ringing.len())),
     };
     let mut section = Section {
-        question: "Is it feeding back?".into(),
+        question: "Is it feeding back, and how near is it?".into(),
         doubts: carried(Kind::Feedback, doubts),
         ..Section::default()
     };
@@ -66,12 +65,16 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
             words(", at "),
             Span::Figure(number::told(&Figure::from(&event.level), "dB re 1 µN")),
             words(format!(
-                ", that the sound at the microphone does not explain. Found in all: {found} in {among}. {MARGIN}"
+                ", that the sound at the microphone does not explain. Found in all: {found} in {among}. "
             )),
         ];
+        section.answer.extend(margin::sentences(record, &searched));
     } else {
-        section.verdict = Some(Verdict::Within);
-        section.short = format!("No oscillation in {recordings}. The margin was not estimated.");
+        section.verdict = Some(margin::verdict(&searched));
+        section.short = format!(
+            "No oscillation in {recordings}. {}",
+            margin::short(&searched)
+        );
         section.headline = format!("No oscillation was found in {recordings}.");
         let others = match explained {
             0 => String::new(),
@@ -81,8 +84,9 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
             ),
         };
         section.answer = vec![words(format!(
-            "No oscillation was found in {recordings}.{others} {MARGIN}"
+            "No oscillation was found in {recordings}.{others} "
         ))];
+        section.answer.extend(margin::sentences(record, &searched));
     }
     for (name, outcome) in &ringing {
         section.blocks.push(strip(record, name, outcome));
@@ -90,6 +94,10 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     if !events.is_empty() {
         section.blocks.push(Block::Table(events_table(&events)));
     }
+    section.blocks.extend(margin::blocks(record, &searched));
+    section
+        .blocks
+        .push(Block::Notes(vec![margin::ADVICE.to_owned()]));
     let reasons = reasons(&searched);
     if !reasons.is_empty() {
         section.blocks.push(Block::Facts(reasons));
@@ -107,6 +115,9 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     section
         .details
         .push(Block::Notes(METHOD.map(str::to_owned).to_vec()));
+    section
+        .details
+        .push(Block::Notes(margin::METHOD.map(str::to_owned).to_vec()));
     section
 }
 
@@ -199,7 +210,7 @@ fn told(explanation: Explanation) -> &'static str {
     match explanation {
         Explanation::InTheRoom => "the same line stands in the sound at the microphone",
         Explanation::Harmonic => "a multiple of a stronger line",
-        Explanation::Product => "a product of a much stronger line beside it",
+        Explanation::Product => "a product of much stronger lines",
         Explanation::Ringing => "the loop rings there while sound feeds it, near oscillation",
         Explanation::Mains => "a multiple of the mains frequency: hum",
     }

@@ -5,6 +5,7 @@ mod calibration;
 mod features;
 mod feedback;
 mod force;
+mod margin;
 mod particulars;
 mod plain;
 mod reach;
