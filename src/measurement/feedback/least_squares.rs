@@ -103,17 +103,13 @@ impl Factor {
     fn new(count: usize, entry: impl Fn(usize, usize) -> f64) -> Option<Self> {
         let mut rows: Vec<Vec<f64>> = Vec::with_capacity(count);
         for row in 0..count {
-            let mut new = Vec::with_capacity(row + 1);
-            for column in 0..=row {
-                let above = if column == row { &new } else { &rows[column] };
+            let mut new: Vec<f64> = Vec::with_capacity(row + 1);
+            for (column, above) in rows.iter().enumerate() {
                 let product: f64 = new.iter().zip(above).map(|(a, b)| a * b).sum();
-                let rest = entry(row, column) - product;
-                new.push(if column == row {
-                    (rest > 0.0).then(|| rest.sqrt())?
-                } else {
-                    rest / rows[column][column]
-                });
+                new.push((entry(row, column) - product) / above[column]);
             }
+            let rest = entry(row, row) - new.iter().map(|x| x * x).sum::<f64>();
+            new.push((rest > 0.0).then(|| rest.sqrt())?);
             rows.push(new);
         }
         Some(Self { rows })

@@ -107,14 +107,17 @@ impl LoopGain {
             }
         };
         let spreads: Vec<f64> = (0..count).map(spread).collect();
-        let fitted = |invert| {
-            Fit::new(&of_bin(invert), from_s, step_s, &spreads)
+        let fitted = |invert, count: usize| {
+            Fit::new(&of_bin(invert), from_s, step_s, &spreads[..count])
                 .ok_or("the transfer could not be inverted")
         };
-        let (fit, echo) = (fitted(true)?, fitted(false)?);
-        let bins = band.len() as f64;
+        let fit = fitted(true, count)?;
+        // Before the second round a loop has one term in 1/H, an echo in H.
+        let second = (((2.0 * delay_s - EARLY_S - from_s) / step_s) as usize).min(count);
+        let (round, echo) = (fitted(true, second)?, fitted(false, second)?);
+        let better = (echo.misfit - round.misfit) / round.misfit.max(1.0);
         Ok(Self {
-            loop_evidence: (echo.misfit - fit.misfit) * bins / (BIN_WIDTH * fit.misfit.max(1.0)),
+            loop_evidence: better * band.len() as f64 / BIN_WIDTH,
             fit,
             early: 0..cut,
             late: cut..count,
