@@ -3,7 +3,10 @@
 //! The key is the path of the figure in the JSON record, so that the record,
 //! the CSV, limits and comparisons all speak of `force.leq` alike.
 
+use serde::Deserialize;
 use serde_json::{Map, Value};
+
+use super::uncertainty::Uncertainty;
 
 /// One figure of an outcome.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,6 +25,8 @@ pub struct Observation {
     pub reference: Option<String>,
     /// Expanded uncertainty (k = 2) in the unit of the figure.
     pub expanded_uncertainty: Option<f64>,
+    /// The parts of that uncertainty.
+    pub budget: Uncertainty,
     /// Why there is no figure, or why only a bound, or why no uncertainty.
     pub reason: Option<String>,
 }
@@ -105,6 +110,10 @@ fn reading(object: &Map<String, Value>, quantity: String, nominal_hz: Option<f64
         unit: text("unit").unwrap_or_default(),
         reference: text("reference"),
         expanded_uncertainty: number("expanded_uncertainty"),
+        budget: object
+            .get("uncertainty_parts")
+            .and_then(|parts| Uncertainty::deserialize(parts).ok())
+            .unwrap_or_default(),
         reason: text("reason").or_else(|| text("uncertainty_note")),
     }
 }
@@ -118,6 +127,7 @@ fn coordinate(name: &str, value: f64, quantity: String, band: Option<f64>) -> Op
         unit: unit_of_coordinate(name)?.to_owned(),
         reference: None,
         expanded_uncertainty: None,
+        budget: Uncertainty::EXACT,
         reason: None,
     })
 }

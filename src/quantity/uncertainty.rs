@@ -5,10 +5,11 @@
 
 use std::collections::BTreeMap;
 
-use serde::ser::{Serialize, SerializeMap, Serializer};
+use serde::{Deserialize, Serialize};
 
 /// Where a part of an uncertainty comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Origin {
     /// Sensitivity of the force transducer, from its certificate.
     ForceTransducer,
@@ -46,6 +47,25 @@ impl Origin {
         }
     }
 
+    /// What it covers, in one line.
+    pub fn meaning(self) -> &'static str {
+        match self {
+            Self::ForceTransducer => "sensitivity of the force transducer, from its certificate",
+            Self::ForceResponse => "its response over frequency, at and between the points given",
+            Self::Remounting => "taking the device off the skull simulator and putting it on again",
+            Self::Microphone => {
+                "sensitivity of the reference microphone, from calibrator or certificate"
+            }
+            Self::MicrophoneResponse => {
+                "its response over frequency, at and between the points given"
+            }
+            Self::Analysis => {
+                "real filters in place of ideal bands, and what neighbouring bands let in"
+            }
+            Self::Statistics => "finite time of a sound that varies at random",
+        }
+    }
+
     /// One error that all captures of a session share: it cancels in the
     /// difference of two of them.
     fn shared(self) -> bool {
@@ -61,7 +81,10 @@ impl Origin {
 
 /// An expanded uncertainty (k = 2, about 95 %) in the unit of its quantity, as
 /// the parts that make it. A part may be known to exist and not be stated.
-#[derive(Debug, Clone, PartialEq, Default)]
+///
+/// In records: the parts by name, null where not stated.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(transparent)]
 pub struct Uncertainty {
     parts: BTreeMap<Origin, Option<f64>>,
 }
@@ -160,17 +183,6 @@ impl Uncertainty {
     }
 }
 
-impl Serialize for Uncertainty {
-    /// The parts by name, null where not stated.
-    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut map = serializer.serialize_map(Some(self.parts.len()))?;
-        for (origin, part) in &self.parts {
-            map.serialize_entry(origin.name(), part)?;
-        }
-        map.end()
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -180,6 +192,29 @@ mod tests {
     fn independent_parts_add_in_squares() {
         let budget = Uncertainty::of(ForceTransducer, 0.3).and(Analysis, 0.4);
         assert!((budget.expanded().unwrap() - 0.5).abs() < 1e-12);
+    }
+
+    /// JCGM 100:2008, H.1: the end gauge, 32 nm from its components in Table H.1
+    /// (from memory).
+    #[test]
+    fn the_guides_end_gauge_has_32_nm() {
+        let components = [25.0, 9.7, 2.9, 16.6];
+        let combined = components.iter().fold(Uncertainty::EXACT, |sum, nm| {
+            sum.plus(&Uncertainty::of(Analysis, *nm))
+        });
+        let nanometres = combined.expanded().unwrap();
+        assert_eq!(nanometres.round(), 32.0, "{nanometres}");
+    }
+
+    #[test]
+    fn a_budget_is_its_own_record() {
+        let budget = Uncertainty::of(ForceTransducer, 0.5).and(Remounting, None);
+        let json = serde_json::to_value(&budget).unwrap();
+        assert_eq!(
+            json.to_string(),
+            r#"{"force_transducer":0.5,"remounting":null}"#
+        );
+        assert_eq!(serde_json::from_value::<Uncertainty>(json).unwrap(), budget);
     }
 
     #[test]
