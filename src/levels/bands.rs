@@ -5,6 +5,7 @@ use ndarray::{Array2, Array3, Axis};
 use super::bank::{Bank, Tick, Timing, carries};
 use super::course::Course;
 use super::distribution::Distribution;
+use super::scatter;
 use super::weighting::{Weighted, Weighting};
 use crate::diagnostic::{Diagnostic, Problem, Result};
 use crate::quantity::{Band, BandRange, Role};
@@ -95,10 +96,20 @@ impl Bands {
     /// less than 0.5 dB.
     pub const CLEAR_DB: f64 = 10.0;
 
-    /// Time course of one channel in the band at `column`.
-    pub fn course_of(&self, role: Role, column: usize) -> Vec<f64> {
+    /// Mean square of one channel over time, the bands at `columns` together.
+    pub fn course_of(&self, role: Role, columns: &[usize]) -> Vec<f64> {
         let channel = self.course.index_axis(Axis(0), role as usize);
-        channel.index_axis(Axis(0), column).to_vec()
+        channel.select(Axis(0), columns).sum_axis(Axis(0)).to_vec()
+    }
+
+    /// Expanded uncertainty (k = 2) in dB of the equivalent level of those bands
+    /// together, as one recording of a process that goes on; `None` where the
+    /// interval is too short to tell.
+    pub fn statistics_db(&self, role: Role, columns: &[usize]) -> Option<f64> {
+        let course = self.course_of(role, columns);
+        let mean = course.iter().sum::<f64>() / course.len() as f64;
+        let deviations: Vec<f64> = course.iter().map(|x| x / mean - 1.0).collect();
+        scatter::expanded_db(&deviations, self.step_s).filter(|u| u.is_finite())
     }
 
     /// Mean square of `band` in one channel, for a capture of noise.

@@ -8,24 +8,23 @@
 //!
 //! *Method.* 1. Gain of each capture in each band: force level minus pressure
 //! level over the interval. 2. Front gain minus back gain. 3. Its uncertainty
-//! from how the gain scatters between blocks of 62.5 ms; the calibration of both
-//! channels cancels. 4. Where a capture without stimulus is given and the back
-//! force stands less than 3 dB above it, the difference is only a lower bound.
+//! from how the gain scatters in time and from what the filters let in; the
+//! calibration of both channels cancels. 4. Where a capture without stimulus is
+//! given and the back force stands less than 3 dB above it, the difference is only
+//! a lower bound.
 //!
 //! *Source.* Own wording of the common definition; the correction by the
-//! reference microphone is common practice, no source. Scatter of a ratio of
-//! means: delta method (textbook).
+//! reference microphone is common practice, no source.
 //!
 //! *Limits.* A box that is not closed, or a device that still adapts, changes
 //! the figure. A front-to-back difference is not a directivity index.
 
-use ndarray::Axis;
 use serde::{Deserialize, Serialize};
 
 use super::Captures;
 use crate::diagnostic::{Problem, Result};
 use crate::levels::{Levels, Needs};
-use crate::quantity::{Band, LevelDifference, Origin, Reading, Role, Uncertainty};
+use crate::quantity::{Band, LevelDifference, Reading};
 use crate::trust::Check;
 
 /// Third-octave levels.
@@ -125,110 +124,48 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
         }
     }
     let (front, back) = (input.front.bands()?, input.back.bands()?);
-    let noise = match input.noise {
-        Some(capture) => Some(capture.bands()?),
-        None => None,
-    };
     let mut bands = Vec::new();
-    let mut sums = [Series::default(), Series::default()];
+    let mut measured = Vec::new();
     for (column, band) in front.bands.iter().enumerate() {
         if back.bands.get(column) != Some(band) {
             continue;
         }
-        let gap = input
-            .front
-            .channels
-            .iter()
-            .flatten()
-            .find_map(|channel| channel.gap(*band));
-        let pair = [front, back].map(|bands| Series {
-            force: bands.course_of(Role::Force, column),
-            pressure: bands.course_of(Role::Microphone, column),
-            step_s: bands.step_s,
-        });
-        let floor = noise
-            .filter(|n| n.bands.get(column) == Some(band))
-            .map(|n| n.mean_square[(0, column)]);
-        let reading = match gap {
+        let mut channels = input.front.channels.iter().flatten();
+        let gap = channels.find_map(|channel| channel.gap(*band));
+        let front_to_back = match gap {
             Some(gap) => Reading::not_measured(gap),
             None => {
-                for (sum, one) in sums.iter_mut().zip(&pair) {
-                    sum.add(one);
-                }
-                difference(&pair, floor, band.width_hz())
+                measured.push(column);
+                difference(input, &[column])?
             }
         };
         bands.push(BandDifference {
             band: *band,
-            front_to_back: reading,
+            front_to_back,
         });
     }
-    let floor = noise.map(|n| n.mean_square.index_axis(Axis(0), 0).sum());
-    let width_hz = bands.iter().map(|b| b.band.width_hz()).sum();
-    let broadband = difference(&sums, floor, width_hz);
+    let broadband = difference(input, &measured)?;
     Ok(Outcome { bands, broadband })
 }
 
-/// Mean squares of both channels over time.
-#[derive(Default)]
-struct Series {
-    force: Vec<f64>,
-    pressure: Vec<f64>,
-    step_s: f64,
-}
-
-impl Series {
-    fn add(&mut self, other: &Self) {
-        self.step_s = other.step_s;
-        self.force.resize(other.force.len(), 0.0);
-        self.pressure.resize(other.pressure.len(), 0.0);
-        for (sum, x) in self.force.iter_mut().zip(&other.force) {
-            *sum += x;
-        }
-        for (sum, x) in self.pressure.iter_mut().zip(&other.pressure) {
-            *sum += x;
-        }
-    }
-
-    /// Gain in dB and its standard uncertainty: delta method on the ratio of
-    /// two means. Neighbouring blocks of a band narrower than a few times
-    /// 1 / step are not independent; the number of blocks is reduced to that of
-    /// independent ones, one per 1 / bandwidth at most.
-    fn gain_db(&self, width_hz: f64) -> Option<(f64, f64)> {
-        let count = self.force.len().min(self.pressure.len()) as f64;
-        if count < 2.0 {
-            return None;
-        }
-        let mean = |values: &[f64]| values.iter().sum::<f64>() / count;
-        let (force, pressure) = (mean(&self.force), mean(&self.pressure));
-        let scatter: f64 = self
-            .force
-            .iter()
-            .zip(&self.pressure)
-            .map(|(f, p)| (f / force - p / pressure).powi(2))
-            .sum();
-        let independent = count * (self.step_s * width_hz).min(1.0);
-        let relative = (scatter / (count - 1.0) / independent.max(1.0)).sqrt();
-        let gain_db = 10.0 * (force / pressure).log10();
-        gain_db.is_finite().then_some((gain_db, 4.343 * relative))
-    }
-}
-
-fn difference(pair: &[Series; 2], floor: Option<f64>, width_hz: f64) -> Reading<LevelDifference> {
-    let [front, back] = pair;
-    let (Some(front_gain), Some(back_gain)) = (front.gain_db(width_hz), back.gain_db(width_hz))
-    else {
-        return Reading::not_measured("a channel is silent or the interval too short");
+/// Front gain minus back gain of the bands at `columns` together.
+fn difference(input: &Input<'_>, columns: &[usize]) -> Result<Reading<LevelDifference>> {
+    let (Some(front), Some(back)) = (input.front.gain(columns)?, input.back.gain(columns)?) else {
+        let why = "a channel is silent or the interval too short";
+        return Ok(Reading::not_measured(why));
     };
-    let figure = LevelDifference::from_db(front_gain.0 - back_gain.0);
-    let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
-    let clear = 10f64.powf(CLEAR_DB / 10.0);
-    if floor.is_some_and(|floor| mean(&back.force) < clear * floor) {
-        return Reading::AtLeast(
-            figure,
-            "the back force stands less than 3 dB above the noise".into(),
-        );
+    let figure = LevelDifference::from_db(front.db - back.db);
+    let force = |capture: &Levels| -> Result<f64> {
+        let mean_square = &capture.bands()?.mean_square;
+        Ok(columns.iter().map(|column| mean_square[(0, *column)]).sum())
+    };
+    if let Some(noise) = input.noise
+        && noise.bands()?.bands == input.front.bands()?.bands
+        && force(input.back)? < 10f64.powf(CLEAR_DB / 10.0) * force(noise)?
+    {
+        let why = "the back force stands less than 3 dB above the noise";
+        return Ok(Reading::AtLeast(figure, why.into()));
     }
-    let standard = front_gain.1.hypot(back_gain.1);
-    Reading::measured(figure, Uncertainty::of(Origin::Statistics, 2.0 * standard))
+    let uncertainty = front.uncertainty.minus(&back.uncertainty);
+    Ok(Reading::measured(figure, uncertainty))
 }

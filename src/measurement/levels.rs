@@ -18,19 +18,29 @@
 //! Exceeded levels: common practice; the block's shape stands beside them
 //! because they depend on it by several decibels.
 //!
-//! *Limits.* A tone at a band edge is shared by two bands, 3.5 dB down in each.
-//! Bands beyond the range of a transducer's response are not reported.
+//! *Uncertainty.* Of the calibration; of the analysis, from what the filters let
+//! in from the neighbouring bands ([`skirts`]): where that is most of a reading,
+//! the reading is an upper bound; of the finite time, for equivalent levels, from
+//! how the level varied ([`scatter`](crate::levels::scatter)). Extremes and
+//! exceeded levels are figures of this recording and carry no statistical part.
+//!
+//! *Limits.* A tone at a band edge is shared by two bands, 3.5 dB down in each;
+//! nearer to an edge than about a tenth of a band its other band looks like
+//! sound of its own. Beyond the ends of the range the neighbours are taken to be
+//! as strong as the end. Bands beyond the range of a transducer's response are
+//! not reported.
 
 use std::collections::BTreeMap;
 
+use ndarray::{Array2, Axis};
 use serde::{Deserialize, Serialize};
 
 pub use super::OneCapture as Input;
 use crate::calibration::Channel;
 use crate::diagnostic::{Diagnostic, Result};
-use crate::levels::Needs;
 use crate::levels::bands::{Bands, Extremes};
 use crate::levels::distribution::Distribution;
+use crate::levels::{Needs, skirts};
 use crate::quantity::level::{OneMicronewton, Reference, TwentyMicropascals};
 use crate::quantity::{Band, Level, Origin, Quantity, Reading, Role, Uncertainty};
 use crate::trust::Check;
@@ -55,10 +65,15 @@ pub const RELIES_ON: &[Check] = &[
     Check::Duration,
 ];
 
-/// Expanded uncertainty of the analysis itself: a class 1 band is no ideal band,
-/// and a spectrum that slopes by 8 dB a band reads up to 0.2 dB differently
-/// (docs/accuracy.md; on a flat spectrum it is below 0.05 dB).
-const ANALYSIS_DB: f64 = 0.2;
+/// Expanded uncertainty of a band's filter on a flat spectrum, in dB: passband,
+/// bandwidth and halved rates (docs/accuracy.md).
+const FILTER_DB: f64 = 0.05;
+/// Expanded uncertainty of a sum of bands that is one tone, in dB: summed over
+/// the bands, |H|² varies by 3.7 % r.m.s. with where in its band the tone stands
+/// (own computation; the standard allows +0.8 dB and −1.8 dB).
+const ONE_TONE_DB: f64 = 0.32;
+/// Above this share of what the skirts let in, a reading is only a bound.
+const MOSTLY: f64 = 0.5;
 
 /// What to report.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -213,75 +228,121 @@ fn role_levels<R: Reference>(
     bands: &Bands,
     options: &Options,
 ) -> RoleLevels<R> {
-    let with_analysis = |budget: Uncertainty| budget.and(Origin::Analysis, ANALYSIS_DB);
+    let of = |figures: &Array2<f64>| Row::new(figures.index_axis(Axis(0), role as usize).to_vec());
+    let leq = of(&bands.mean_square);
+    let extremes = [&bands.fast, &bands.slow].map(|e| (of(&e.max), e.min.as_ref().map(of)));
+    let exceeded: Vec<(u8, Row)> = options
+        .exceeded_percent
+        .iter()
+        .map(|percent| {
+            let blocks = bands.blocks.index_axis(Axis(0), role as usize);
+            let power = |blocks: &Distribution| {
+                let db = blocks.percentile_db(100.0 - f64::from(*percent));
+                db.map_or(0.0, |db| 10f64.powf(db / 10.0))
+            };
+            (*percent, Row::new(blocks.iter().map(power).collect()))
+        })
+        .collect();
     let each = |(column, band): (usize, &Band)| {
         let gap = channel.gap(*band);
-        let uncertainty = with_analysis(channel.uncertainty_at(band.exact_hz()));
-        let at = (role as usize, column);
-        let reading = |mean_square: f64, gap: &Option<String>| match gap {
+        let calibration = channel.uncertainty_at(band.exact_hz());
+        let reading = |row: &Row, budget: Uncertainty| match &gap {
             Some(gap) => Reading::not_measured(gap.clone()),
-            None => level(mean_square, uncertainty.clone()),
+            None => row.level(column, calibration.plus(&budget)),
         };
-        let smallest = |extremes: &Extremes, taus: &str| match &extremes.min {
-            Some(min) => reading(min[at], &gap),
+        let [fast, slow] = &extremes;
+        let smallest = |(_, min): &(Row, Option<Row>), taus: &str| match min {
+            Some(min) => reading(min, Uncertainty::EXACT),
             None => Reading::not_measured(format!("the interval is shorter than {taus}")),
         };
-        let largest = |extremes: &Extremes, taus: &str| match reading(extremes.max[at], &gap) {
+        let largest = |(max, _): &(Row, _), extremes: &Extremes, taus: &str| match reading(
+            max,
+            Uncertainty::EXACT,
+        ) {
             Reading::Measured(level, _) if !extremes.settled => {
                 Reading::AtLeast(level, format!("the recording is shorter than {taus}"))
             }
+            Reading::AtMost(_, why) if !extremes.settled => {
+                Reading::not_measured(format!("the recording is shorter than {taus}; {why}"))
+            }
             reading => reading,
         };
-        let exceeded = options.exceeded_percent.iter().map(|percent| {
-            let reading = match &gap {
-                Some(gap) => Reading::not_measured(gap.clone()),
-                None => exceeded(&bands.blocks[at], *percent, &uncertainty),
-            };
-            (*percent, reading)
+        let exceeded = exceeded.iter().map(|(percent, row)| {
+            let step = Uncertainty::of(Origin::Analysis, Distribution::RESOLUTION_DB);
+            (*percent, reading(row, step))
         });
+        let statistics = bands.statistics_db(role, &[column]);
         BandLevels {
             band: *band,
-            leq: reading(bands.mean_square[at], &gap),
-            fast_max: largest(&bands.fast, "five time constants of F, 0.625 s"),
-            fast_min: smallest(&bands.fast, "five time constants of F, 0.625 s"),
-            slow_max: largest(&bands.slow, "five time constants of S, 5 s"),
-            slow_min: smallest(&bands.slow, "five time constants of S, 5 s"),
+            leq: reading(&leq, Uncertainty::of(Origin::Statistics, statistics)),
+            fast_max: largest(fast, &bands.fast, "five time constants of F, 0.625 s"),
+            fast_min: smallest(fast, "five time constants of F, 0.625 s"),
+            slow_max: largest(slow, &bands.slow, "five time constants of S, 5 s"),
+            slow_min: smallest(slow, "five time constants of S, 5 s"),
             exceeded: exceeded.collect(),
         }
     };
-    let each_band: Vec<BandLevels<R>> = bands.bands.iter().enumerate().map(each).collect();
-    let sum = Level::power_sum(each_band.iter().filter_map(|b| b.leq.figure()));
     RoleLevels {
         role,
         unit: Level::<R>::UNIT,
         reference: R::TEXT,
-        band_sum: match sum {
-            Some(sum) => Reading::measured(sum, with_analysis(channel.uncertainty())),
-            None => Reading::not_measured("no band was measured"),
-        },
-        bands: each_band,
+        band_sum: band_sum(role, channel, bands, &leq.powers),
+        bands: bands.bands.iter().enumerate().map(each).collect(),
     }
 }
 
-fn level<R: Reference>(mean_square: f64, uncertainty: Uncertainty) -> Reading<Level<R>> {
-    match Level::from_mean_square(mean_square) {
-        Some(level) => Reading::measured(level, uncertainty),
+/// The bands that the calibration reaches, together. What one band's filter lets
+/// in another's keeps out, so only where each tone stands in its band counts.
+fn band_sum<R: Reference>(
+    role: Role,
+    channel: &Channel,
+    bands: &Bands,
+    powers: &[f64],
+) -> Reading<Level<R>> {
+    let reached = |column: &usize| channel.gap(bands.bands[*column]).is_none();
+    let columns: Vec<usize> = (0..powers.len()).filter(reached).collect();
+    if columns.is_empty() {
+        return Reading::not_measured("no band was measured");
+    }
+    let sum: f64 = columns.iter().map(|column| powers[*column]).sum();
+    let squares: f64 = columns.iter().map(|column| powers[*column].powi(2)).sum();
+    match Level::from_mean_square(sum) {
+        Some(level) => {
+            let analysis = FILTER_DB.hypot(ONE_TONE_DB * squares.sqrt() / sum);
+            let budget = channel.uncertainty().and(Origin::Analysis, analysis);
+            let statistics = bands.statistics_db(role, &columns);
+            Reading::measured(level, budget.and(Origin::Statistics, statistics))
+        }
         None => Reading::not_measured("digital silence: every sample is zero"),
     }
 }
 
-fn exceeded<R: Reference>(
-    blocks: &Distribution,
-    percent: u8,
-    uncertainty: &Uncertainty,
-) -> Reading<Level<R>> {
-    match blocks.percentile_db(100.0 - f64::from(percent)) {
-        Some(db) => Reading::measured(
-            Level::from_db(db - 20.0 * R::RMS.log10()),
-            uncertainty
-                .clone()
-                .and(Origin::Analysis, Distribution::RESOLUTION_DB),
-        ),
-        None => Reading::not_measured("digital silence for that part of the time"),
+/// One figure of every band, as powers, and how much of each the skirts let in.
+struct Row {
+    powers: Vec<f64>,
+    excess: Vec<f64>,
+}
+
+impl Row {
+    fn new(powers: Vec<f64>) -> Self {
+        Self {
+            excess: skirts::excess(&powers),
+            powers,
+        }
+    }
+
+    fn level<R: Reference>(&self, column: usize, budget: Uncertainty) -> Reading<Level<R>> {
+        let excess = self.excess[column];
+        match Level::from_mean_square(self.powers[column]) {
+            None => Reading::not_measured("digital silence: every sample is zero"),
+            Some(level) if excess > MOSTLY => Reading::AtMost(
+                level,
+                "most of it is what the filter lets in from a stronger band beside it".into(),
+            ),
+            Some(level) => {
+                let analysis = FILTER_DB.hypot(skirts::error_db(excess));
+                Reading::measured(level, budget.and(Origin::Analysis, analysis))
+            }
+        }
     }
 }

@@ -33,7 +33,8 @@ pub struct ScoreRow {
 }
 
 /// Compares `record` with `truth`, a document of the same keys
-/// (`truth.json` of a rendered scenario).
+/// (`truth.json` of a rendered scenario). A bound that holds is neither compared
+/// nor missing; one that does not is an error of its full size.
 ///
 /// # Errors
 /// [`Problem::Document`] if `truth` has no entries.
@@ -63,11 +64,10 @@ pub fn score(record: &Record, truth: &Value) -> Result<Vec<ScoreRow>> {
             };
             let errors = rows.entry(key.name()).or_default();
             errors.unit.clone_from(&true_figure.unit);
-            match measured
-                .get(&key)
-                .filter(|m| m.status == "measured")
-                .and_then(|m| Some((m, m.value?)))
-            {
+            match measured.get(&key).and_then(|m| Some((m, m.value?))) {
+                Some((m, bound)) if m.status == "at_most" && value <= bound => {}
+                Some((m, bound)) if m.status == "at_least" && value >= bound => {}
+                // A figure, or a bound that the truth breaks.
                 Some((observation, figure)) => errors.add(figure - value, observation),
                 None => errors.missing += 1,
             }

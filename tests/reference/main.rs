@@ -12,4 +12,5 @@ mod reference_values;
 mod signals;
 mod speech_intelligibility;
 mod speech_percentiles;
+mod statistics;
 mod time_weighting;
