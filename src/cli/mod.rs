@@ -87,6 +87,9 @@ pub struct Common {
     /// file that is inspected is doubtful
     #[arg(long)]
     strict: bool,
+    /// Also print what every uncertainty is made of (JSON and HTML always hold it)
+    #[arg(long)]
+    budget: bool,
     /// No progress and no notes on standard error
     #[arg(long, short)]
     quiet: bool,
@@ -160,7 +163,7 @@ fn say(diagnostic: &Diagnostic) {
 fn measure(plan: &Plan, common: &Common, also_print: bool) -> Result<Status> {
     common.check(&read_by(plan))?;
     let record = run_shown(plan, common.quiet)?;
-    let render = |format: Format| format.render(&record);
+    let render = |format: Format| format.render(&record, common.budget);
     output::emit(&render, &record.findings, common, also_print)?;
     Ok(common.status(&record))
 }

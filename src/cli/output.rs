@@ -35,8 +35,12 @@ impl Format {
         }
     }
 
-    pub fn render(self, record: &Record) -> Result<String> {
+    pub fn render(self, record: &Record, budget: bool) -> Result<String> {
         match self {
+            Self::Table if budget => {
+                let budget = report::budget(record, width());
+                Ok(report::terminal(record, width()) + &budget)
+            }
             Self::Table => Ok(report::terminal(record, width())),
             Self::Json => report::json(record),
             Self::Csv => report::csv(record),

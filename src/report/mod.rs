@@ -24,5 +24,5 @@ pub use document::{
 pub use html::html;
 pub use inspection::{inspection_csv, inspection_json, inspection_terminal};
 pub use json::json;
-pub use terminal::terminal;
+pub use terminal::{budget, terminal};
 pub use write::write;

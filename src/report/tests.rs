@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use super::{Document, Verdict, html, terminal};
+use super::{Document, Verdict, budget, html, terminal};
 use crate::calibration::Calibrated;
 use crate::levels::{Levels, Scope, reduce};
 use crate::measurement::{Captures, Kind, Options};
@@ -130,6 +130,15 @@ fn a_session_is_told_whole_and_safely_in_both_forms() {
     let widest = text.lines().map(|line| line.chars().count()).max().unwrap();
     assert!(widest <= 80, "{widest} columns");
     assert_eq!(page, html(&record).unwrap());
+    let parts = without_styles(&budget(&record, 80));
+    assert!(
+        parts.lines().all(|line| line.chars().count() <= 80),
+        "{parts}"
+    );
+    for told in [&page, &parts] {
+        assert!(told.contains("Not stated, and so not contained: remounting, microphone."));
+        assert!(told.contains("not stated for the microphone"));
+    }
 }
 
 #[test]

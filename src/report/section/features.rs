@@ -114,7 +114,7 @@ fn picture(outcome: &Outcome) -> Block {
 }
 
 const METHOD: [&str; 3] = [
-    "Method: gain of each recording in each band, force level minus pressure level at the reference microphone; front gain minus back gain. The calibration of both channels cancels; the uncertainty comes from the scatter of the gain between blocks. Where a recording without stimulus is given and the back force stands less than 3 dB above it, the difference is a lower bound.",
+    "Method: gain of each recording in each band, force level minus pressure level at the reference microphone; front gain minus back gain. The calibration of both channels cancels; the uncertainty comes from the scatter of the gain in time and from what the filters let in differently. Where a recording without stimulus is given and the back force stands less than 3 dB above it, the difference is a lower bound.",
     "Source: own wording of the common definition. The correction by the reference microphone is common practice, no source. Scatter of a ratio of means: delta method, textbook, remembered.",
     "Limits: a box that is not closed, or a device that still adapts, changes the figure.",
 ];

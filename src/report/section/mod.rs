@@ -1,6 +1,7 @@
 //! From the record to questions and answers. A measurement of the catalogue
 //! without a section of its own gets one from its observations.
 
+mod budget;
 mod calibration;
 mod features;
 mod feedback;
@@ -17,9 +18,12 @@ use std::path::Path;
 use super::document::{Document, Doubt, Fact, Section, Series, Span, Verdict};
 use super::number;
 use crate::assessment::Kind as Assessed;
-use crate::diagnostic::Result;
+use crate::diagnostic::{Problem, Result};
 use crate::measurement::Kind;
 use crate::pipeline::{AgeGroup, Entry, Record, Side, TestBox};
+use crate::quantity::{Observation, observations};
+
+pub(super) use particulars::BUDGET;
 
 type Tells = fn(&Record) -> bool;
 type Make = fn(&Record, &[Doubt]) -> Section;
@@ -113,6 +117,15 @@ fn measured(record: &Record, kind: Kind) -> bool {
 
 fn assessed(record: &Record, kind: Assessed) -> bool {
     record.assessments.iter().any(|a| a.outcome.kind() == kind)
+}
+
+/// The figures of an entry, by their keys.
+fn observed(entry: &Entry) -> Result<Vec<Observation>> {
+    let outcome = serde_json::to_value(&entry.outcome).map_err(|error| {
+        let what = format!("an outcome cannot be read back: {error}");
+        Problem::Internal { what }
+    })?;
+    Ok(observations(&outcome))
 }
 
 /// The capture behind an entry that has one.

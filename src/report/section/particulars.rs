@@ -4,7 +4,7 @@ use serde_json::Value;
 
 use super::super::document::{Block, Cell, Fact, Table};
 use super::super::number;
-use super::{base_name, capital, fact};
+use super::{base_name, budget, capital, fact};
 use crate::diagnostic::{Problem, Result};
 use crate::pipeline::Record;
 use crate::quantity::Role;
@@ -19,7 +19,10 @@ pub(super) const CAUTIONS: [&str; 6] = [
     "The figures concern only this device, in the state in which it was recorded.",
 ];
 
-/// Inputs, calibration and options, each under its heading.
+/// Heading of the uncertainty budget.
+pub(in crate::report) const BUDGET: &str = "Uncertainty budget";
+
+/// Inputs, calibration, budget and options, each under its heading.
 ///
 /// # Errors
 /// [`Problem::Internal`] if the options cannot be serialised.
@@ -36,6 +39,7 @@ pub(super) fn of(record: &Record) -> Result<Vec<(String, Vec<Block>)>> {
         "Calibration".to_owned(),
         vec![Block::Facts(calibration(record))],
     ));
+    parts.push((BUDGET.to_owned(), budget::of(record)?));
     parts.push((
         "Program and options".to_owned(),
         vec![Block::Notes(vec![tool]), Block::Facts(options(record)?)],

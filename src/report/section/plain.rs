@@ -4,11 +4,11 @@ use super::super::document::{
     BandCurves, Block, Curves, Doubt, Fact, Figure, Point, Section, Series, SeriesRole,
 };
 use super::super::number;
-use super::{capital, carried, counted, entries, words};
-use crate::diagnostic::{Problem, Result};
+use super::{capital, carried, counted, entries, observed, words};
+use crate::diagnostic::Result;
 use crate::measurement::Kind;
-use crate::pipeline::{Entry, Record};
-use crate::quantity::{Observation, observations};
+use crate::pipeline::Record;
+use crate::quantity::Observation;
 
 /// The section.
 pub(super) fn section(record: &Record, kind: Kind, doubts: &[Doubt]) -> Result<Section> {
@@ -33,14 +33,6 @@ pub(super) fn section(record: &Record, kind: Kind, doubts: &[Doubt]) -> Result<S
         blocks,
         ..Section::default()
     })
-}
-
-fn observed(entry: &Entry) -> Result<Vec<Observation>> {
-    let outcome = serde_json::to_value(&entry.outcome).map_err(|error| {
-        let what = format!("an outcome cannot be read back: {error}");
-        Problem::Internal { what }
-    })?;
-    Ok(observations(&outcome))
 }
 
 /// Scalars as facts; banded figures of one unit as one picture.
@@ -168,6 +160,7 @@ fn readable(key: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::observations;
     use serde_json::json;
 
     #[test]

@@ -4,6 +4,7 @@ mod bands;
 pub(super) mod text;
 
 use super::document::{Block, Cell, Curves, Document, Section, Table, Verdict};
+use super::section::BUDGET;
 use crate::measurement::Outcome;
 use crate::pipeline::Record;
 use text::{DIM, HEADING, Paragraph, grid, paint};
@@ -33,6 +34,29 @@ pub fn terminal(record: &Record, width: usize) -> String {
     } else {
         whole(&document, width)
     }
+}
+
+/// The uncertainty budget of the record's figures, as [`terminal`] prints.
+pub fn budget(record: &Record, width: usize) -> String {
+    let width = width.clamp(WIDTHS.0, WIDTHS.1);
+    let document = match Document::of(record) {
+        Ok(document) => document,
+        Err(error) => return format!("{error}\n"),
+    };
+    let mut out = format!("\n{}\n", paint(HEADING, BUDGET));
+    for (_, blocks) in document
+        .particulars
+        .iter()
+        .filter(|(heading, _)| heading == BUDGET)
+    {
+        for block in blocks {
+            if let Block::Table(table) = block {
+                out.push_str(&format!("\n{}", paint(HEADING, &table.caption)));
+            }
+            out.push_str(&self::block(block, 0, width));
+        }
+    }
+    out
 }
 
 /// Pictures as tables, then what is in doubt.

@@ -237,7 +237,7 @@ fn strongest(force: &RoleLevels<OneMicronewton>) -> Option<(f64, Figure)> {
 
 const METHOD: [&str; 4] = [
     "Method: third-octave filters in the time domain; mean square over the interval, once the filters have settled; levels in force re 1 µN and in pressure re 20 µPa. The levels exceeded for parts of the time rank blocks of 125 ms that overlap by half.",
-    "Uncertainty: calibration of the channel as its certificate states it, and 0.2 dB for the analysis (a real band is no ideal one; on a flat spectrum it is below 0.05 dB). A difference of both channels adds both in squares.",
+    "Uncertainty: calibration of the channel as its papers state it; what the filters let in from neighbouring bands, computed from their levels; for equivalent levels also chance, from how the level varied. Where most of a reading is a neighbouring band’s it is told as “at most”. The budget stands at the end of this page. A difference of both channels adds both in squares.",
     "Source: bands and filters after IEC 61260-1:2014, equivalent level and time weightings after IEC 61672-1:2013, from public transcriptions; the standards themselves were not opened. Exceeded levels: common practice, no source.",
     "Limits: a tone on the edge of a band is shared by two bands. Bands beyond the range of a transducer’s response are not reported.",
 ];
