@@ -29,6 +29,10 @@ const REACH_S: f64 = 0.5;
 /// The envelope of the correlation peaks this many times above its root mean
 /// square; the greatest chance peak among some 50 000 lags reaches about 3.5.
 const CLEAR: f64 = 6.0;
+/// No other peak, this far away or further in seconds, reaches this share of the
+/// highest: a periodic sound has as many as it has periods, and tells no lag.
+const ALONE: f64 = 0.8;
+const APART_S: f64 = 1e-3;
 
 /// What the windows show.
 #[derive(Debug, Clone, Default)]
@@ -198,6 +202,11 @@ impl ProbeReduction {
         if at(peak) < CLEAR * (count as f64).sqrt() {
             return None;
         }
+        let apart = (APART_S * self.rate_hz) as i64;
+        let mut others = (-reach..=reach).filter(|lag| (lag - peak).abs() > apart);
+        if others.any(|lag| at(lag) > ALONE * at(peak)) {
+            return None;
+        }
         let [before, here, after] = [peak - 1, peak, peak + 1].map(at);
         let shift = 0.5 * (before - after) / (before - 2.0 * here + after);
         Some((peak as f64 + shift.clamp(-0.5, 0.5)) / self.rate_hz)
@@ -301,5 +310,11 @@ mod tests {
         assert!((hum.mean_square / 0.02 - 1.0).abs() < 0.05, "{hum:?}");
         assert!(with(0.0, 96_000)[1].is_none());
         assert!(with(0.2, 48_000)[1].is_none(), "gone halfway");
+    }
+    #[test]
+    fn a_periodic_sound_tells_no_lag() {
+        let pulse = |n: usize| if n % 32 == 0 { 1.0 } else { 0.0 };
+        let frames: Vec<[f64; 2]> = (0..96_000).map(|n| [pulse(n), pulse(n + 7)]).collect();
+        assert!(probes(&frames).lags.is_empty());
     }
 }
