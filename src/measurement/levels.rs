@@ -23,6 +23,8 @@
 //! the reading is an upper bound; of the finite time, for equivalent levels, from
 //! how the level varied ([`scatter`](crate::levels::scatter)). Extremes and
 //! exceeded levels are figures of this recording and carry no statistical part.
+//! Where a capture of the room's noise is given, a level less than 10 dB above it
+//! is an upper bound (IEC 60118-9, by a secondary text).
 //!
 //! *Limits.* A tone at a band edge is shared by two bands, 3.5 dB down in each;
 //! nearer to an edge than about a tenth of a band its other band looks like
@@ -35,12 +37,12 @@ use std::collections::BTreeMap;
 use ndarray::{Array2, Axis};
 use serde::{Deserialize, Serialize};
 
-pub use super::OneCapture as Input;
+use super::Captures;
 use crate::calibration::Channel;
 use crate::diagnostic::{Diagnostic, Result};
 use crate::levels::bands::{Bands, Extremes};
 use crate::levels::distribution::Distribution;
-use crate::levels::{Needs, skirts};
+use crate::levels::{Levels, Needs, skirts};
 use crate::quantity::level::{OneMicronewton, Reference, TwentyMicropascals};
 use crate::quantity::{Band, Level, Origin, Quantity, Reading, Role, Uncertainty};
 use crate::trust::Check;
@@ -74,6 +76,27 @@ const FILTER_DB: f64 = 0.05;
 const ONE_TONE_DB: f64 = 0.32;
 /// Above this share of what the skirts let in, a reading is only a bound.
 const MOSTLY: f64 = 0.5;
+
+/// A capture, and one of the noise beneath it.
+pub struct Input<'a> {
+    /// The capture.
+    pub capture: &'a Levels,
+    /// The room, device off.
+    pub room_noise: Option<&'a Levels>,
+}
+
+impl<'a> Input<'a> {
+    /// Finds the captures.
+    ///
+    /// # Errors
+    /// [`Problem::RoleMissing`](crate::Problem::RoleMissing).
+    pub fn bind(captures: &Captures<'a>) -> Result<Self> {
+        Ok(Self {
+            capture: captures.role("capture")?,
+            room_noise: captures.optional("room_noise"),
+        })
+    }
+}
 
 /// What to report.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -198,14 +221,15 @@ pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
     options.check()?;
     let capture = input.capture;
     let bands = capture.bands()?;
+    let noise = input.room_noise.map(Levels::bands).transpose()?;
     let [force, microphone] = &capture.channels;
     let mut channels = Vec::new();
     if let Some(channel) = force {
-        let levels = role_levels(Role::Force, channel, bands, options);
+        let levels = role_levels(Role::Force, channel, bands, noise, options);
         channels.push(ChannelLevels::Force(levels));
     }
     if let Some(channel) = microphone {
-        let levels = role_levels(Role::Microphone, channel, bands, options);
+        let levels = role_levels(Role::Microphone, channel, bands, noise, options);
         channels.push(ChannelLevels::Microphone(levels));
     }
     Ok(Outcome {
@@ -226,6 +250,7 @@ fn role_levels<R: Reference>(
     role: Role,
     channel: &Channel,
     bands: &Bands,
+    noise: Option<&Bands>,
     options: &Options,
 ) -> RoleLevels<R> {
     let of = |figures: &Array2<f64>| Row::new(figures.index_axis(Axis(0), role as usize).to_vec());
@@ -246,9 +271,10 @@ fn role_levels<R: Reference>(
     let each = |(column, band): (usize, &Band)| {
         let gap = channel.gap(*band);
         let calibration = channel.uncertainty_at(band.exact_hz());
+        let floor = noise.and_then(|noise| noise.floor(*band, role));
         let reading = |row: &Row, budget: Uncertainty| match &gap {
             Some(gap) => Reading::not_measured(gap.clone()),
-            None => row.level(column, calibration.plus(&budget)),
+            None => clear(floor, row.level(column, calibration.plus(&budget))),
         };
         let [fast, slow] = &extremes;
         let smallest = |(_, min): &(Row, Option<Row>), taus: &str| match min {
@@ -288,6 +314,22 @@ fn role_levels<R: Reference>(
         reference: R::TEXT,
         band_sum: band_sum(role, channel, bands, &leq.powers),
         bands: bands.bands.iter().enumerate().map(each).collect(),
+    }
+}
+
+/// A level that noise of this mean square comes close to is only a bound.
+fn clear<R: Reference>(floor: Option<f64>, reading: Reading<Level<R>>) -> Reading<Level<R>> {
+    let masks = |level: &Level<R>, floor: f64| {
+        level.mean_square() < floor * 10f64.powf(Bands::CLEAR_DB / 10.0)
+    };
+    match reading {
+        Reading::Measured(level, _) if floor.is_some_and(|floor| masks(&level, floor)) => {
+            Reading::AtMost(
+                level,
+                "the noise of the room or the bench comes within 10 dB of it".into(),
+            )
+        }
+        reading => reading,
     }
 }
 

@@ -306,7 +306,11 @@ impl Plan {
     }
 
     fn ask(&mut self, kind: Kind, index: usize) {
-        let captures = BTreeMap::from([("capture", index)]);
+        let mut captures = BTreeMap::from([("capture", index)]);
+        if kind == Kind::Levels && !self.captures[index].role.silent() {
+            let noise = self.having(CaptureRole::RoomNoise);
+            captures.extend(noise.first().map(|noise| ("room_noise", *noise)));
+        }
         self.requests.push(Request { kind, captures });
     }
 

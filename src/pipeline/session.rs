@@ -255,6 +255,11 @@ impl SessionDocument {
 }
 
 impl CaptureRole {
+    /// Whether nothing is played.
+    pub fn silent(self) -> bool {
+        matches!(self, Self::EquivalentInputNoise | Self::RoomNoise)
+    }
+
     /// The channel that a calibrator drives in such a capture.
     pub fn calibrated(self) -> Option<Role> {
         match self {

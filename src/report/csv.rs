@@ -61,7 +61,10 @@ pub fn csv(record: &Record) -> Result<String> {
 fn told(record: &Record) -> Result<Vec<(Vec<&str>, String, Value)>> {
     let mut all = Vec::new();
     for entry in &record.entries {
-        let captures = entry.captures.values().map(String::as_str).collect();
+        let captures = match entry.captures.get("capture") {
+            Some(capture) => vec![capture.as_str()],
+            None => entry.captures.values().map(String::as_str).collect(),
+        };
         let doubts = entry.doubts.iter().map(|doubt| doubt.check.name());
         let doubts: BTreeSet<&str> = doubts.collect();
         let doubts = doubts.into_iter().collect::<Vec<_>>().join(" ");

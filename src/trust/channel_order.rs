@@ -14,6 +14,8 @@ pub const NEXT: &str = "exchange the two cables, or the two `channel` keys in th
 /// Longest lead that sound from the device to the microphone explains, in
 /// seconds: some 17 cm.
 const LEAD_S: f64 = 0.5e-3;
+/// No device takes longer, in seconds: a longer lag is no device's.
+const LONGEST_S: f64 = 0.05;
 
 /// Looks.
 pub fn check(input: &Input<'_>) -> Found {
@@ -21,7 +23,8 @@ pub fn check(input: &Input<'_>) -> Found {
         return Found::not_checked("each channel has its own file, and their starts may differ");
     }
     let lags = input.levels.setup.iter().flat_map(|s| &s.probes.lags);
-    let mut lags: Vec<f64> = lags.map(|lag| lag.lag_s).collect();
+    let lags = lags.map(|lag| lag.lag_s);
+    let mut lags: Vec<f64> = lags.filter(|lag_s| lag_s.abs() < LONGEST_S).collect();
     lags.sort_by(f64::total_cmp);
     let Some(lag_s) = lags.get(lags.len() / 2).copied() else {
         return Found::not_checked("the channels share no broadband sound, so neither comes first");

@@ -4,6 +4,7 @@
 use State::{Doubtful, Failed, Passed};
 use micronewton::measurement::Kind;
 use micronewton::pipeline::{Plan, run};
+use micronewton::quantity::observations;
 use micronewton::trust::{Check, State};
 
 use super::Bench;
@@ -102,6 +103,59 @@ fn a_noisy_room() {
         let silence = "[[capture]]\nname = \"room\"\nrole = \"room_noise\"\nduration_s = 4.0\ndevice_on = false\n";
         Bench::new(&pink(&room, silence))
     });
+}
+
+#[test]
+fn levels_close_to_the_noise_are_bounds() {
+    let silence = "[[capture]]\nname = \"room\"\nrole = \"room_noise\"\nduration_s = 6.0\ndevice_on = false\n";
+    let status = |room_db: f64| {
+        let room = format!("[room]\nnoise_db_spl = {room_db}\n");
+        let record = Bench::new(&pink(&room, silence)).record();
+        let mut entries = record.entries.iter();
+        let entry = entries.find(|e| e.captures.get("capture").is_some_and(|c| c == "c"));
+        let outcome = serde_json::to_value(&entry.unwrap().outcome).unwrap();
+        let microphone = observations(&outcome);
+        let mut at_1_khz = microphone
+            .into_iter()
+            .filter(|o| o.quantity == "microphone.leq" && o.nominal_hz == Some(1000.0));
+        at_1_khz.next().unwrap().status
+    };
+    assert_eq!(status(60.0), "measured");
+    assert_eq!(status(95.0), "at_most");
+}
+
+#[test]
+fn a_calibration_that_drifted_casts_doubt_on_what_came_between() {
+    let tone = |name: &str, level: f64| {
+        format!(
+            "[[capture]]\nname = \"{name}\"\nrole = \"microphone_calibrator\"\nduration_s = 11.0\n\
+             stimulus = {{ kind = \"microphone_tone\", frequency_hz = 1000.0, level_db_spl = {level:?} }}\n"
+        )
+    };
+    graded(
+        Check::Calibration,
+        [(0.3, Passed), (0.7, Doubtful), (-2.0, Doubtful)],
+        |drift_db| {
+            let text = pink("", "");
+            let (head, capture) = text.split_once("[[capture]]").unwrap();
+            let dated = "date = 2026-01-01\ninterval_months = 12\n";
+            let bench = Bench::new(&format!(
+                "{head}{}[[capture]]{capture}{}",
+                tone("first", 94.0),
+                tone("last", 94.0 + drift_db)
+            ));
+            // The bench makes another tone; the calibrator is said to be the same.
+            let stated = format!("level_db = {}", 94.0 + drift_db);
+            let bench = bench
+                .with(
+                    "calibration.toml",
+                    "[microphone]",
+                    &format!("[microphone]\n{dated}"),
+                )
+                .with("calibration.toml", "[force]", &format!("[force]\n{dated}"));
+            bench.with("session.toml", &stated, "level_db = 94.0")
+        },
+    );
 }
 
 #[test]
