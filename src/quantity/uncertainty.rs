@@ -63,6 +63,8 @@ impl Origin {
                 "real filters in place of ideal bands, and what neighbouring bands let in"
             }
             Self::Statistics => "finite time of a sound that varies at random",
+            Self::Person => "what a person answers: thresholds, uncomfortable levels",
+            Self::DialZero => "force at 0 dB on the dial of the device's own hearing test",
         }
     }
 

@@ -22,14 +22,18 @@ type Group = (String, Vec<(Origin, bool)>);
 /// back.
 pub(super) fn of(record: &Record) -> Result<Vec<Block>> {
     let mut groups: Vec<(Group, Vec<Observation>)> = Vec::new();
-    for entry in &record.entries {
-        for observation in observed(entry)? {
+    let entries = record.entries.iter().map(|e| &e.outcome);
+    let entries = entries.map(|outcome| (outcome.kind().name(), observed(outcome)));
+    let assessments = record.assessments.iter().map(|a| &a.outcome);
+    let assessments = assessments.map(|outcome| (outcome.kind().name(), observed(outcome)));
+    for (name, found) in entries.chain(assessments) {
+        for observation in found? {
             let parts = observation.budget.parts();
             let parts: Vec<_> = parts.map(|(origin, u)| (origin, u.is_some())).collect();
             if parts.is_empty() {
                 continue;
             }
-            let group = (subject(entry.outcome.kind().name(), &observation), parts);
+            let group = (subject(name, &observation), parts);
             match groups.iter_mut().find(|(known, _)| *known == group) {
                 Some((_, members)) => members.push(observation),
                 None => groups.push((group, vec![observation])),

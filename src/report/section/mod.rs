@@ -119,9 +119,9 @@ fn assessed(record: &Record, kind: Assessed) -> bool {
     record.assessments.iter().any(|a| a.outcome.kind() == kind)
 }
 
-/// The figures of an entry, by their keys.
-fn observed(entry: &Entry) -> Result<Vec<Observation>> {
-    let outcome = serde_json::to_value(&entry.outcome).map_err(|error| {
+/// The figures of an outcome, by their keys.
+fn observed(outcome: &impl serde::Serialize) -> Result<Vec<Observation>> {
+    let outcome = serde_json::to_value(outcome).map_err(|error| {
         let what = format!("an outcome cannot be read back: {error}");
         Problem::Internal { what }
     })?;

@@ -16,7 +16,7 @@ pub(super) fn section(record: &Record, kind: Kind, doubts: &[Doubt]) -> Result<S
     let mut blocks = Vec::new();
     let mut found = 0;
     for entry in entries(record, kind) {
-        let observations = observed(entry)?;
+        let observations = observed(&entry.outcome)?;
         found += observations.len();
         let recordings: Vec<&str> = entry.captures.values().map(String::as_str).collect();
         blocks.extend(blocks_of(&observations, &recordings.join(", ")));
