@@ -18,7 +18,8 @@ const BLOCK: usize = 4096;
 
 /// Renders every capture of a scenario into `folder`: `NAME.wav` per capture,
 /// `calibration.toml`, `session.toml` and `truth.json` (and `transducer.csv`
-/// where the calibration states a response). Speech files are looked up in
+/// where the calibration states a response, and the tables that the session's
+/// person names). Speech files and tables are looked up in
 /// `scenario_folder`. `progress` is told the capture and its share done, 0 to 1.
 /// Returns the files written. Each file appears whole or not at all.
 ///
@@ -69,6 +70,13 @@ pub fn render(
         written.push(path);
         Ok::<(), Diagnostic>(())
     };
+    for name in scenario.session.tables() {
+        let path = scenario_folder.join(name);
+        let table = fs::read_to_string(&path)
+            .map_err(|e| failed("opening", &e))
+            .in_file(&path)?;
+        text(name, table)?;
+    }
     if let Some(csv) = response_csv(scenario) {
         text("transducer.csv", csv)?;
     }

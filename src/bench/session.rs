@@ -15,6 +15,16 @@ pub(super) struct Session {
     pub(super) criteria: Option<toml::Table>,
 }
 
+impl Session {
+    /// The tables that the person names: they belong beside the session file.
+    pub(super) fn tables(&self) -> impl Iterator<Item = &str> {
+        let person = self.person.iter();
+        let named = person.flat_map(|person| ["dial_zero", "targets"].map(|key| person.get(key)));
+        let names = named.flatten().filter_map(toml::Value::as_str);
+        names.filter(|name| name.ends_with(".csv"))
+    }
+}
+
 #[derive(Debug, Clone, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Worn {
