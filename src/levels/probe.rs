@@ -313,7 +313,7 @@ mod tests {
     }
     #[test]
     fn a_periodic_sound_tells_no_lag() {
-        let pulse = |n: usize| if n % 32 == 0 { 1.0 } else { 0.0 };
+        let pulse = |n: usize| if n.is_multiple_of(32) { 1.0 } else { 0.0 };
         let frames: Vec<[f64; 2]> = (0..96_000).map(|n| [pulse(n), pulse(n + 7)]).collect();
         assert!(probes(&frames).lags.is_empty());
     }

@@ -145,7 +145,7 @@ fn a_calibration_that_drifted_casts_doubt_on_what_came_between() {
                 tone("last", 94.0 + drift_db)
             ));
             // The bench makes another tone; the calibrator is said to be the same.
-            let stated = format!("level_db = {}", 94.0 + drift_db);
+            let stated = format!("level_db = {:?}", 94.0 + drift_db);
             let bench = bench
                 .with(
                     "calibration.toml",

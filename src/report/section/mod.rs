@@ -185,8 +185,11 @@ fn title(record: &Record) -> String {
 
 /// The worst news first, in at most three sentences.
 fn lead(sections: &[Section]) -> Vec<Span> {
-    let mut ranked: Vec<&Section> = sections
+    // What the recording leaves in doubt comes after what was found in it.
+    let (trust, found) = sections.split_at(sections.len().min(1));
+    let mut ranked: Vec<&Section> = found
         .iter()
+        .chain(trust)
         .filter(|section| !section.headline.is_empty())
         .collect();
     // Stable: sections of one rank keep the order of the report.
