@@ -44,7 +44,9 @@ use crate::levels::bands::{Bands, Extremes};
 use crate::levels::distribution::Distribution;
 use crate::levels::{Levels, Needs, skirts};
 use crate::quantity::level::{OneMicronewton, Reference, TwentyMicropascals};
-use crate::quantity::{Band, Level, Origin, Quantity, Reading, Role, Uncertainty};
+use crate::quantity::{
+    Band, Level, Origin, Quantity, Reading, Role, SensitivityLevel, Uncertainty,
+};
 use crate::trust::Check;
 
 /// Third-octave levels.
@@ -144,6 +146,19 @@ pub struct Outcome {
     pub blocks: Blocks,
     /// Each channel of the capture.
     pub channels: Vec<ChannelLevels>,
+    /// Force level minus pressure level, band by band, where both are there.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub gain: Vec<BandGain>,
+}
+
+/// The gain in one band.
+#[derive(Debug, Clone, Serialize)]
+pub struct BandGain {
+    /// The band.
+    #[serde(flatten)]
+    pub band: Band,
+    /// Equivalent force level minus equivalent pressure level.
+    pub gain: Reading<SensitivityLevel>,
 }
 
 /// The interval really analysed: filters settled, whole hops of 62.5 ms.
@@ -242,8 +257,36 @@ pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
             length_s: Bands::BLOCK_S,
             overlap_percent: 50.0,
         },
+        gain: gains(capture, &channels)?,
         channels,
     })
+}
+
+/// The gain of every band in which both levels are measured.
+fn gains(capture: &Levels, channels: &[ChannelLevels]) -> Result<Vec<BandGain>> {
+    let [
+        ChannelLevels::Force(force),
+        ChannelLevels::Microphone(sound),
+    ] = channels
+    else {
+        return Ok(Vec::new());
+    };
+    let pairs = force.bands.iter().zip(&sound.bands).enumerate();
+    let gain = |(column, (force, sound)): (usize, (&BandLevels<_>, &BandLevels<_>))| {
+        let gain = match (&force.leq, &sound.leq) {
+            (Reading::Measured(f, _), Reading::Measured(s, _)) => match capture.gain(&[column])? {
+                Some(gain) => Reading::measured(f.over(*s), gain.uncertainty),
+                None => Reading::not_measured("the interval is too short to tell"),
+            },
+            (Reading::NotMeasured(why), _) | (_, Reading::NotMeasured(why)) => {
+                Reading::not_measured(why.clone())
+            }
+            _ => Reading::not_measured("one of the two levels is only a bound"),
+        };
+        let band = force.band;
+        Ok(BandGain { band, gain })
+    };
+    pairs.map(gain).collect()
 }
 
 fn role_levels<R: Reference>(

@@ -6,7 +6,7 @@ use super::super::document::{Block, Doubt, Figure, Section, Span, Verdict};
 use super::super::number;
 use super::{capture_of, carried, entries, words};
 use crate::measurement::Kind;
-use crate::measurement::levels::{ChannelLevels, Outcome, RoleLevels};
+use crate::measurement::levels::{BandGain, ChannelLevels, Outcome, RoleLevels};
 use crate::pipeline::{CaptureRole, Record};
 use crate::quantity::level::{OneMicronewton, TwentyMicropascals};
 
@@ -26,6 +26,7 @@ struct Capture<'a> {
     level_db_spl: Option<f64>,
     force: Option<&'a RoleLevels<OneMicronewton>>,
     sound: Option<&'a RoleLevels<TwentyMicropascals>>,
+    gain: &'a [BandGain],
 }
 
 /// The section.
@@ -143,6 +144,7 @@ impl<'a> Capture<'a> {
             level_db_spl: read.and_then(|read| read.level_db_spl),
             force: None,
             sound: None,
+            gain: &levels.gain,
         };
         for channel in &levels.channels {
             match channel {
@@ -186,21 +188,9 @@ impl<'a> Capture<'a> {
 
     /// Force level minus pressure level, band by band.
     fn differences(&self) -> Option<Vec<(f64, Figure)>> {
-        let (force, sound) = (self.force?, self.sound?);
-        let difference = |(f, s): (Figure, Figure)| match (f, s) {
-            (Figure::Measured(f, uf), Figure::Measured(s, us)) => {
-                let u = uf.zip(us).map(|(uf, us)| f64::hypot(uf, us));
-                Figure::Measured(f - s, u)
-            }
-            (Figure::Absent(why), _) | (_, Figure::Absent(why)) => Figure::Absent(why),
-            _ => Figure::Absent("one of the two levels is only a bound".into()),
-        };
-        let pairs = force.bands.iter().zip(&sound.bands);
-        let each = pairs.map(|(f, s)| {
-            let figures = (Figure::from(&f.leq), Figure::from(&s.leq));
-            (f.band.nominal_hz(), difference(figures))
-        });
-        Some(each.collect())
+        let each = self.gain.iter();
+        let each = each.map(|band| (band.band.nominal_hz(), Figure::from(&band.gain)));
+        (!self.gain.is_empty()).then(|| each.collect())
     }
 
     /// Mean difference of three bands. The calibration is common to them, so
@@ -237,7 +227,7 @@ fn strongest(force: &RoleLevels<OneMicronewton>) -> Option<(f64, Figure)> {
 
 const METHOD: [&str; 4] = [
     "Method: third-octave filters in the time domain; mean square over the interval, once the filters have settled; levels in force re 1 µN and in pressure re 20 µPa. The levels exceeded for parts of the time rank blocks of 125 ms that overlap by half.",
-    "Uncertainty: calibration of the channel as its papers state it; what the filters let in from neighbouring bands, computed from their levels; for equivalent levels also chance, from how the level varied. Where most of a reading is a neighbouring band’s it is told as “at most”. The budget stands at the end of this page. A difference of both channels adds both in squares.",
+    "Uncertainty: calibration of the channel as its papers state it; what the filters let in from neighbouring bands, computed from their levels; for equivalent levels also chance, from how the level varied. Where most of a reading is a neighbouring band’s it is told as “at most”. The budget stands at the end of this page. Force minus sound varies less than either where the force follows the sound: chance counts by how their ratio varied.",
     "Source: bands and filters after IEC 61260-1:2014, equivalent level and time weightings after IEC 61672-1:2013, from public transcriptions; the standards themselves were not opened. Exceeded levels: common practice, no source.",
     "Limits: a tone on the edge of a band is shared by two bands. Bands beyond the range of a transducer’s response are not reported.",
 ];
