@@ -100,7 +100,7 @@ pub struct Entry {
 }
 
 /// A set-up check that is not passed, and where.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 pub struct Doubt {
     /// The check.
     pub check: Check,
@@ -113,12 +113,29 @@ pub struct Doubt {
 pub struct Assessment {
     /// Names of the captures.
     pub captures: Vec<String>,
+    /// The doubts of the measurements on these captures; what was found is
+    /// doubtful.
+    pub doubts: Vec<Doubt>,
     /// What was found.
     #[serde(flatten)]
     pub outcome: assessment::Outcome,
 }
 
 impl Record {
+    /// The doubts of everything measured on `captures` alone.
+    pub(super) fn doubts_of(&self, captures: &[String]) -> Vec<Doubt> {
+        let mut doubts: Vec<Doubt> = Vec::new();
+        for entry in &self.entries {
+            let own = entry.captures.get("capture");
+            if own.is_some_and(|name| captures.contains(name)) {
+                doubts.extend(entry.doubts.iter().cloned());
+            }
+        }
+        doubts.sort();
+        doubts.dedup();
+        doubts
+    }
+
     /// Whether something judged was found outside: an oscillation, a device that
     /// favours the back beyond the uncertainty, a calibration that drifted, a
     /// recording not fit to be trusted, speech off its target, or an output above

@@ -76,7 +76,14 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
     let assessed = assess(&evidence(plan, &record), &plan.criteria);
     for (captures, found) in assessed {
         match found {
-            Ok(outcome) => record.assessments.push(Assessment { captures, outcome }),
+            Ok(outcome) => {
+                let doubts = record.doubts_of(&captures);
+                record.assessments.push(Assessment {
+                    captures,
+                    doubts,
+                    outcome,
+                });
+            }
             Err(error) => record.findings.push(error),
         }
     }

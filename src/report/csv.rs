@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use serde_json::Value;
 
 use crate::diagnostic::{Diagnostic, Problem, Result};
-use crate::pipeline::Record;
+use crate::pipeline::{Doubt, Record};
 use crate::quantity::observations;
 
 /// Columns of the table.
@@ -65,18 +65,21 @@ fn told(record: &Record) -> Result<Vec<(Vec<&str>, String, Value)>> {
             Some(capture) => vec![capture.as_str()],
             None => entry.captures.values().map(String::as_str).collect(),
         };
-        let doubts = entry.doubts.iter().map(|doubt| doubt.check.name());
-        let doubts: BTreeSet<&str> = doubts.collect();
-        let doubts = doubts.into_iter().collect::<Vec<_>>().join(" ");
         let outcome = serde_json::to_value(&entry.outcome).map_err(internal)?;
-        all.push((captures, doubts, outcome));
+        all.push((captures, names(&entry.doubts), outcome));
     }
     for assessment in &record.assessments {
         let captures = assessment.captures.iter().map(String::as_str).collect();
         let outcome = serde_json::to_value(&assessment.outcome).map_err(internal)?;
-        all.push((captures, String::new(), outcome));
+        all.push((captures, names(&assessment.doubts), outcome));
     }
     Ok(all)
+}
+
+/// The checks behind doubts, each once.
+fn names(doubts: &[Doubt]) -> String {
+    let names: BTreeSet<&str> = doubts.iter().map(|doubt| doubt.check.name()).collect();
+    names.into_iter().collect::<Vec<_>>().join(" ")
 }
 
 /// A name from the user that no spreadsheet takes for a formula.
