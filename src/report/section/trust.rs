@@ -10,7 +10,7 @@ use crate::diagnostic::{Diagnostic, Problem, Severity};
 use crate::measurement::{Kind, Outcome};
 use crate::pipeline::{Entry, Record};
 use crate::quantity::Role;
-use crate::trust::{Check, State};
+use crate::trust::{Check, Checked, State};
 
 /// The warnings of the record, one letter for each kind of doubt.
 pub(super) fn doubts(record: &Record) -> Vec<Doubt> {
@@ -52,8 +52,8 @@ pub(super) fn doubts(record: &Record) -> Vec<Doubt> {
             advice: "take it from the certificate into the calibration file".into(),
             // Elsewhere the calibration cancels, or plays no part.
             touches: match role {
-                Role::Force => vec![Kind::Levels, Kind::Feedback],
-                Role::Microphone => vec![Kind::Levels],
+                Role::Force => vec![Kind::Levels, Kind::SpeechPercentiles, Kind::Feedback],
+                Role::Microphone => vec![Kind::Levels, Kind::SpeechPercentiles],
             },
         });
     }
@@ -83,7 +83,10 @@ fn touched(record: &Record, code: &str, captures: &[&str]) -> Vec<Kind> {
 /// The section.
 pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let failures: Vec<&Diagnostic> = with(record, Severity::Error).collect();
+    let failed_check = |checked: &Checked| checked.found.state == State::Failed;
+    let untrusted = record.checks.iter().any(failed_check);
     let verdict = match (doubts, failures.as_slice()) {
+        _ if untrusted => Verdict::Outside,
         ([], []) => Verdict::Within,
         ([], _) => Verdict::NotMeasurable,
         _ => Verdict::Doubtful,
@@ -92,6 +95,10 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let briefs: Vec<&str> = doubts.iter().map(|d| d.brief.as_str()).collect();
     let failed = counted(failures.len(), "part", "parts");
     let (short, headline) = match (doubts, failures.as_slice()) {
+        _ if untrusted => (
+            format!("Not all of it: {}.", briefs.join("; ")),
+            "Not every recording can be trusted.".to_owned(),
+        ),
         ([], []) => (
             "Yes, as far as this version checks it.".to_owned(),
             String::new(),
