@@ -20,12 +20,13 @@
 //! *Limits.* An error of the dial's zero moves every band. The index tells what
 //! is audible, not what is understood.
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use super::hearing::Hearing;
 use super::speech_intelligibility::{QUIET_DB, Spectrum, index};
 use super::{Evidence, PresentedSpeech, absent, force_bands};
 use crate::diagnostic::Result;
+pub use crate::measurement::NoOptions as Options;
 use crate::measurement::levels;
 use crate::measurement::speech_percentiles::BandSpeech;
 use crate::quantity::{
@@ -67,21 +68,6 @@ impl<'a> Input<'a> {
         let noise = self.noise.map(|(capture, _)| capture);
         let each = std::iter::once(self.speech.capture).chain(noise);
         each.map(str::to_owned).collect()
-    }
-}
-
-/// Nothing to choose.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct Options {}
-
-impl Options {
-    /// Nothing can be wrong.
-    ///
-    /// # Errors
-    /// None.
-    pub fn check(&self) -> Result<()> {
-        Ok(())
     }
 }
 

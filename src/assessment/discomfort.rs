@@ -16,11 +16,12 @@
 //! Passing against an average uncomfortable level proves little: 100 dB HL lies
 //! above what such devices reach at all.
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use super::hearing::Hearing;
 use super::{Evidence, Limits, Verdict, force_bands};
 use crate::diagnostic::Result;
+pub use crate::measurement::NoOptions as Options;
 use crate::quantity::{Band, ForceLevel, LevelDifference, Reading};
 
 /// An output to be judged: which, the capture, and its level band by band.
@@ -60,21 +61,6 @@ impl<'a> Input<'a> {
     pub fn captures(&self) -> Vec<String> {
         let captures = self.outputs.iter().map(|(_, capture, _)| capture);
         captures.map(|capture| (*capture).to_owned()).collect()
-    }
-}
-
-/// Nothing to choose.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct Options {}
-
-impl Options {
-    /// Nothing can be wrong.
-    ///
-    /// # Errors
-    /// None.
-    pub fn check(&self) -> Result<()> {
-        Ok(())
     }
 }
 

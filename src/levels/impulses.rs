@@ -6,6 +6,7 @@
 //! a stimulus that sets in changes it, and a plosive of speech goes on sounding.
 
 use std::collections::VecDeque;
+use std::collections::vec_deque::Iter;
 
 /// Length of a slot in seconds.
 const SLOT_S: f64 = 1e-3;
@@ -18,7 +19,7 @@ const AFTER: usize = 30;
 const PROMINENCE_DB: f64 = 12.0;
 /// The level before and after differ by less than this, in dB.
 const STEADY_DB: f64 = 10.0;
-/// Clicks kept, the strongest; all are counted by their strength.
+/// Clicks kept; where there are more, the strongest.
 const KEPT: usize = 4096;
 
 /// The clicks of one channel.
@@ -131,22 +132,19 @@ impl Channel {
     fn look(&mut self) {
         let middle = BEFORE + GUARD;
         let here = self.slots[middle];
+        // Its own peak lies in the slot with the greatest difference.
+        let near = self.slots.range(middle - GUARD + 1..middle + GUARD);
+        if near.clone().any(|slot| slot.difference > here.difference) {
+            return;
+        }
         let before = self.slots.range(..BEFORE);
         let after = self.slots.range(middle + RING..);
         let loudest = before.clone().chain(after.clone());
         let loudest = loudest.map(|slot| slot.difference).fold(0.0, f64::max);
-        let square = |slots: std::collections::vec_deque::Iter<'_, Slot>| {
-            slots.map(|slot| slot.square).sum::<f64>()
-        };
+        let square = |slots: Iter<'_, Slot>| slots.map(|slot| slot.square).sum::<f64>();
         let (before, after) = (square(before), square(after));
         let steady = 10f64.powf(STEADY_DB / 10.0);
-        // Its own peak lies in the slot with the greatest difference.
-        let greatest = self
-            .slots
-            .range(middle - GUARD + 1..middle + GUARD)
-            .all(|slot| slot.difference <= here.difference);
-        if greatest
-            && here.difference > loudest * 10f64.powf(PROMINENCE_DB / 10.0)
+        if here.difference > loudest * 10f64.powf(PROMINENCE_DB / 10.0)
             && loudest > 0.0
             && (1.0 / steady..steady).contains(&(before / after))
         {

@@ -9,7 +9,7 @@ use super::transfer::{Transfer, TransferReduction};
 use crate::calibration::{Calibrated, Channel};
 use crate::capture::{InputFile, Integrity};
 use crate::diagnostic::{Diagnostic, Problem, Result};
-use crate::quantity::BandRange;
+use crate::quantity::{BandRange, Role};
 
 /// What the measurements to come will read.
 #[derive(Debug, Clone, Copy, Default)]
@@ -104,6 +104,21 @@ impl Levels {
     /// [`Problem::Internal`] if they were not asked for.
     pub fn lines(&self) -> Result<&Lines> {
         self.lines.as_ref().ok_or_else(|| not_asked("lines"))
+    }
+
+    /// The calibration of a channel that `measurement` cannot do without.
+    ///
+    /// # Errors
+    /// [`Problem::ChannelMissing`].
+    pub fn channel(&self, role: Role, measurement: &'static str) -> Result<&Channel> {
+        let channel = role.name();
+        self.channels[role as usize].as_ref().ok_or_else(|| {
+            let problem = Problem::ChannelMissing {
+                measurement,
+                channel,
+            };
+            problem.into()
+        })
     }
 
     /// The transfer from microphone to force.

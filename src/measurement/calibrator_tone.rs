@@ -187,14 +187,7 @@ fn single(capture: &Levels, options: &Options) -> Result<Outcome> {
         frequency_hz,
     } = tone.stated;
     let (measurement, name) = ("calibrator_tone", role.name());
-    let Some(channel) = &capture.channels[role as usize] else {
-        let channel = name;
-        return Err(Problem::ChannelMissing {
-            measurement,
-            channel,
-        }
-        .into());
-    };
+    let channel = capture.channel(role, measurement)?;
     let level = match role {
         Role::Force => ForceLevel::from_mean_square(tone.mean_square).map(|level| level.db()),
         Role::Microphone => PressureLevel::from_mean_square(tone.mean_square).map(|l| l.db()),

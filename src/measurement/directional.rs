@@ -19,12 +19,13 @@
 //! *Limits.* A box that is not closed, or a device that still adapts, changes
 //! the figure. A front-to-back difference is not a directivity index.
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use super::Captures;
-use crate::diagnostic::{Problem, Result};
+pub use super::NoOptions as Options;
+use crate::diagnostic::Result;
 use crate::levels::{Levels, Needs};
-use crate::quantity::{Band, LevelDifference, Reading};
+use crate::quantity::{Band, LevelDifference, Reading, Role};
 use crate::trust::Check;
 
 /// Third-octave levels.
@@ -63,28 +64,13 @@ impl<'a> Input<'a> {
     /// Finds the captures.
     ///
     /// # Errors
-    /// [`Problem::RoleMissing`].
+    /// [`crate::Problem::RoleMissing`].
     pub fn bind(captures: &Captures<'a>) -> Result<Self> {
         Ok(Self {
             front: captures.role("front")?,
             back: captures.role("back")?,
             noise: captures.optional("equivalent_input_noise"),
         })
-    }
-}
-
-/// Nothing to choose yet.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct Options {}
-
-impl Options {
-    /// Nothing can be wrong.
-    ///
-    /// # Errors
-    /// None.
-    pub fn check(&self) -> Result<()> {
-        Ok(())
     }
 }
 
@@ -110,17 +96,11 @@ pub struct BandDifference {
 /// Front minus back in every band that both captures hold.
 ///
 /// # Errors
-/// [`Problem::ChannelMissing`] without both channels.
+/// [`crate::Problem::ChannelMissing`] without both channels.
 pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
     for capture in [input.front, input.back] {
-        for (slot, name) in ["force", "microphone"].into_iter().enumerate() {
-            if capture.channels[slot].is_none() {
-                return Err(Problem::ChannelMissing {
-                    measurement: "directional",
-                    channel: name,
-                }
-                .into());
-            }
+        for role in Role::ALL {
+            capture.channel(role, "directional")?;
         }
     }
     let (front, back) = (input.front.bands()?, input.back.bands()?);

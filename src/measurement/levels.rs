@@ -273,16 +273,11 @@ fn gains(capture: &Levels, channels: &[ChannelLevels]) -> Result<Vec<BandGain>> 
     };
     let pairs = force.bands.iter().zip(&sound.bands).enumerate();
     let gain = |(column, (force, sound)): (usize, (&BandLevels<_>, &BandLevels<_>))| {
-        let gain = match (&force.leq, &sound.leq) {
-            (Reading::Measured(f, _), Reading::Measured(s, _)) => match capture.gain(&[column])? {
-                Some(gain) => Reading::measured(f.over(*s), gain.uncertainty),
-                None => Reading::not_measured("the interval is too short to tell"),
-            },
-            (Reading::NotMeasured(why), _) | (_, Reading::NotMeasured(why)) => {
-                Reading::not_measured(why.clone())
-            }
-            _ => Reading::not_measured("one of the two levels is only a bound"),
-        };
+        let known = capture.gain(&[column])?;
+        let gain = force.leq.and(&sound.leq, |(f, _), (s, _)| match known {
+            Some(gain) => Reading::measured(f.over(s), gain.uncertainty),
+            None => Reading::not_measured("the interval is too short to tell"),
+        });
         let band = force.band;
         Ok(BandGain { band, gain })
     };

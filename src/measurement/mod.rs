@@ -67,6 +67,21 @@ impl<'a> OneCapture<'a> {
     }
 }
 
+/// The options of a question that leaves nothing to choose.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct NoOptions {}
+
+impl NoOptions {
+    /// Nothing can be wrong.
+    ///
+    /// # Errors
+    /// None.
+    pub fn check(&self) -> Result<()> {
+        Ok(())
+    }
+}
+
 /// Makes `Kind`, `Outcome`, `Options` and the dispatch from the list.
 macro_rules! catalogue {
     ($($variant:ident: $module:ident),+ $(,)?) => {

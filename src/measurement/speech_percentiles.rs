@@ -21,11 +21,11 @@
 //! has others. Sections in which the device's noise is louder than the speech
 //! show the noise: its gain at low percentiles is then too high.
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
-pub use super::OneCapture as Input;
+pub use super::{NoOptions as Options, OneCapture as Input};
 use crate::calibration::Channel;
-use crate::diagnostic::{Problem, Result};
+use crate::diagnostic::Result;
 use crate::levels::Needs;
 use crate::levels::bands::Bands;
 use crate::levels::distribution::Distribution;
@@ -63,21 +63,6 @@ const ANALYSIS_DB: f64 = 0.2;
 const DELAYED_DB: [f64; 3] = [1.2, 1.2, 0.4];
 /// Sections without which a 99th percentile is no percentile.
 const FEWEST: u64 = 100;
-
-/// Nothing to choose: other percentiles would not be those of the standard.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct Options {}
-
-impl Options {
-    /// Nothing can be wrong.
-    ///
-    /// # Errors
-    /// None.
-    pub fn check(&self) -> Result<()> {
-        Ok(())
-    }
-}
 
 /// Speech in one capture.
 #[derive(Debug, Clone, Serialize)]
@@ -125,17 +110,11 @@ pub struct Speech<Q: Quantity> {
 /// Ranks the sections of both channels.
 ///
 /// # Errors
-/// [`Problem::ChannelMissing`] without the force channel.
+/// [`crate::Problem::ChannelMissing`] without the force channel.
 pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
     let bands = input.capture.bands()?;
-    let [force, microphone] = &input.capture.channels;
-    let Some(force) = force else {
-        return Err(Problem::ChannelMissing {
-            measurement: "speech_percentiles",
-            channel: "force",
-        }
-        .into());
-    };
+    let force = input.capture.channel(Role::Force, "speech_percentiles")?;
+    let microphone = input.capture.channels[Role::Microphone as usize].as_ref();
     let of_band = |(column, band): (usize, &Band)| {
         let force = speech::<OneMicronewton>(force, Role::Force, bands, column);
         let sound = match microphone {
@@ -220,14 +199,10 @@ impl<Q: Quantity> Speech<Q> {
 }
 
 fn gain(force: &Speech<ForceLevel>, sound: &Speech<PressureLevel>) -> Speech<SensitivityLevel> {
-    let of = |force: &Reading<ForceLevel>, sound: &Reading<PressureLevel>| match (force, sound) {
-        (Reading::Measured(f, uf), Reading::Measured(s, us)) => {
-            Reading::measured(f.over(*s), uf.minus(us))
-        }
-        (Reading::NotMeasured(why), _) | (_, Reading::NotMeasured(why)) => {
-            Reading::not_measured(why.clone())
-        }
-        _ => Reading::not_measured("one of the two levels is only a bound"),
+    let of = |force: &Reading<ForceLevel>, sound: &Reading<PressureLevel>| {
+        force.and(sound, |(f, uf), (s, us)| {
+            Reading::measured(f.over(s), uf.minus(us))
+        })
     };
     let delayed = |gain: Reading<SensitivityLevel>, db: f64| match gain {
         Reading::Measured(gain, u) => Reading::measured(gain, u.and(Origin::Analysis, db)),

@@ -6,7 +6,7 @@ use super::session::{CaptureRole, TestBox};
 use crate::diagnostic::{At, Diagnostic, Problem};
 use crate::levels::Levels;
 use crate::measurement::Outcome;
-use crate::trust::{Check, Checked, Drift, Input, Sound, State, Stated};
+use crate::trust::{Check, Checked, Drift, Input, State, Stated};
 
 /// The largest drift between the calibrators of a session.
 pub(super) fn drift(entries: &[Entry]) -> Option<Drift> {
@@ -31,7 +31,7 @@ pub(super) fn check(
     let mut checks = Vec::new();
     for (index, capture) in plan.captures.iter().enumerate() {
         let Some(read) = &levels[index] else { continue };
-        if (sound(capture.role) == Sound::Calibrator) != calibrators {
+        if capture.role.calibrated().is_some() != calibrators {
             continue;
         }
         let of_role = |role: CaptureRole| {
@@ -44,10 +44,7 @@ pub(super) fn check(
             other.level_db_spl == capture.level_db_spl && capture.level_db_spl.is_some()
         };
         let input = Input {
-            stated: Stated {
-                drift,
-                ..stated(plan, index)
-            },
+            stated: stated(plan, index, drift),
             levels: read,
             room_noise: of_role(CaptureRole::RoomNoise).map(|(_, l)| l).next(),
             earlier: of_role(CaptureRole::Earlier)
@@ -63,45 +60,19 @@ pub(super) fn check(
     checks
 }
 
-fn stated(plan: &Plan, index: usize) -> Stated {
+fn stated(plan: &Plan, index: usize, drift: Option<Drift>) -> Stated {
     let capture = &plan.captures[index];
     let session = plan.session.as_ref();
     let [force, microphone] = &capture.sources;
     Stated {
-        sound: sound(capture.role),
+        sound: capture.role.sound(),
         level_db_spl: capture.level_db_spl,
         date: session.and_then(|s| s.date),
         box_open: session
             .and_then(|s| s.test_box)
             .map(|test_box| test_box == TestBox::Open),
-        drift: None,
+        drift,
         separate_files: matches!((force, microphone), (Some(f), Some(m)) if f.file != m.file),
-    }
-}
-
-/// What the role of a capture says of its sound.
-fn sound(role: CaptureRole) -> Sound {
-    match role {
-        CaptureRole::Speech => Sound::Speech,
-        CaptureRole::OutputForceLevel
-        | CaptureRole::Sensitivity
-        | CaptureRole::Front
-        | CaptureRole::Back
-        | CaptureRole::Angle
-        | CaptureRole::Earlier
-        | CaptureRole::NoiseReductionOff
-        | CaptureRole::NoiseReductionOn => Sound::Steady,
-        CaptureRole::HarmonicDistortion | CaptureRole::InputOutput | CaptureRole::AttackRelease => {
-            Sound::Stepped
-        }
-        CaptureRole::EquivalentInputNoise | CaptureRole::RoomNoise => Sound::Silence,
-        CaptureRole::NoiseReductionOnset
-        | CaptureRole::SpeechPlusNoise
-        | CaptureRole::SpeechMinusNoise
-        | CaptureRole::Before
-        | CaptureRole::After
-        | CaptureRole::General => Sound::Unknown,
-        CaptureRole::MicrophoneCalibrator | CaptureRole::ForceCalibrator => Sound::Calibrator,
     }
 }
 
@@ -120,7 +91,7 @@ pub(super) fn finding(checked: &Checked) -> Option<Diagnostic> {
 }
 
 /// The checks not passed on which `request` relies.
-pub(super) fn doubts<'a>(
+fn doubts<'a>(
     plan: &'a Plan,
     request: &'a Request,
     checks: &'a [Checked],

@@ -13,6 +13,7 @@ use crate::diagnostic::{At, Diagnostic, Problem, Result};
 use crate::levels::{Interval, Needs, StatedTone};
 use crate::measurement::{Kind, Options};
 use crate::quantity::{BandRange, Role};
+use crate::trust::Sound;
 
 /// Everything a run needs to know.
 #[derive(Debug, Clone)]
@@ -307,7 +308,7 @@ impl Plan {
 
     fn ask(&mut self, kind: Kind, index: usize) {
         let mut captures = BTreeMap::from([("capture", index)]);
-        if kind == Kind::Levels && !self.captures[index].role.silent() {
+        if kind == Kind::Levels && self.captures[index].role.sound() != Sound::Silence {
             let noise = self.having(CaptureRole::RoomNoise);
             captures.extend(noise.first().map(|noise| ("room_noise", *noise)));
         }

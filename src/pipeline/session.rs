@@ -10,6 +10,7 @@ use crate::diagnostic::{Diagnostic, Problem, Result, toml_problem};
 use crate::levels::StatedTone;
 use crate::measurement::Options;
 use crate::quantity::{Band, BandRange, Date, Role};
+use crate::trust::Sound;
 
 /// A session file as written.
 #[derive(Debug, Clone, Deserialize)]
@@ -255,9 +256,28 @@ impl SessionDocument {
 }
 
 impl CaptureRole {
-    /// Whether nothing is played.
-    pub fn silent(self) -> bool {
-        matches!(self, Self::EquivalentInputNoise | Self::RoomNoise)
+    /// What it says of the sound.
+    pub fn sound(self) -> Sound {
+        match self {
+            Self::Speech => Sound::Speech,
+            Self::OutputForceLevel
+            | Self::Sensitivity
+            | Self::Front
+            | Self::Back
+            | Self::Angle
+            | Self::Earlier
+            | Self::NoiseReductionOff
+            | Self::NoiseReductionOn => Sound::Steady,
+            Self::HarmonicDistortion | Self::InputOutput | Self::AttackRelease => Sound::Stepped,
+            Self::EquivalentInputNoise | Self::RoomNoise => Sound::Silence,
+            Self::MicrophoneCalibrator | Self::ForceCalibrator => Sound::Calibrator,
+            Self::NoiseReductionOnset
+            | Self::SpeechPlusNoise
+            | Self::SpeechMinusNoise
+            | Self::Before
+            | Self::After
+            | Self::General => Sound::Unknown,
+        }
     }
 
     /// The channel that a calibrator drives in such a capture.

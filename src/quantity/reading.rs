@@ -49,6 +49,25 @@ impl<Q: Quantity> Reading<Q> {
         Self::NotMeasured(reason.into())
     }
 
+    /// What `with` makes of two measured figures; an absence passes its reason on,
+    /// and a bound of either leaves nothing to say.
+    pub fn and<B, C: Quantity>(
+        &self,
+        other: &Reading<B>,
+        with: impl FnOnce((Q, &Uncertainty), (B, &Uncertainty)) -> Reading<C>,
+    ) -> Reading<C>
+    where
+        B: Quantity,
+    {
+        match (self, other) {
+            (Self::Measured(a, ua), Reading::Measured(b, ub)) => with((*a, ua), (*b, ub)),
+            (Self::NotMeasured(why), _) | (_, Reading::NotMeasured(why)) => {
+                Reading::not_measured(why.clone())
+            }
+            _ => Reading::not_measured("one of the two levels is only a bound"),
+        }
+    }
+
     /// The measured quantity, if it was measured.
     pub fn figure(&self) -> Option<Q> {
         match self {

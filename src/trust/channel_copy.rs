@@ -3,7 +3,7 @@
 //! *Evidence.* Samples that are the same in both, or all zero.
 //! *Found from.* Two channels alike to the last bit, or a silent one.
 
-use super::{Found, Input, Sound, channels};
+use super::{Found, Input, Sound, recorded};
 
 /// What to do.
 pub const NEXT: &str =
@@ -11,10 +11,7 @@ pub const NEXT: &str =
 
 /// Looks.
 pub fn check(input: &Input<'_>) -> Found {
-    for role in channels(input.levels) {
-        let Some(integrity) = &input.levels.integrity[role as usize] else {
-            continue;
-        };
+    for (role, integrity) in recorded(input.levels) {
         let sounds = !matches!(input.stated.sound, Sound::Silence | Sound::Calibrator);
         if integrity.silent() && sounds {
             return Found::doubtful(format!(

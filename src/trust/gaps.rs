@@ -5,17 +5,14 @@
 //! *Found from.* Zeros of 1 ms inside a signal; a step eight times what the signal
 //! does around it; 64 samples that repeat bit for bit.
 
-use super::{Found, Input, channels};
+use super::{Found, Input, recorded};
 
 /// What to do.
 pub const NEXT: &str = "close other programs, raise the recorder's buffer, and record again";
 
 /// Looks.
 pub fn check(input: &Input<'_>) -> Found {
-    for role in channels(input.levels) {
-        let Some(integrity) = &input.levels.integrity[role as usize] else {
-            continue;
-        };
+    for (role, integrity) in recorded(input.levels) {
         let kinds = [
             (&integrity.dropouts, "the signal drops out"),
             (

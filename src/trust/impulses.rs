@@ -7,6 +7,7 @@
 //! of the channel pass.
 
 use super::{Found, Input, channels};
+use crate::levels::impulses::Click;
 
 /// What to do.
 pub const NEXT: &str =
@@ -22,21 +23,18 @@ pub fn check(input: &Input<'_>) -> Found {
     };
     for role in channels(input.levels) {
         let impulses = &setup.impulses[role as usize];
-        let mut clicks = impulses.clicks.iter();
-        let loud = || {
-            let clicks = impulses.clicks.iter();
-            clicks.filter(|click| click.peak >= PEAK * impulses.rms)
-        };
-        if let Some(first) = clicks.find(|click| click.peak >= PEAK * impulses.rms) {
-            let strongest = loud().map(|click| click.peak).fold(0.0, f64::max);
-            let count = loud().count();
-            let noun = if count == 1 { "click" } else { "clicks" };
+        let loud = |click: &&Click| click.peak >= PEAK * impulses.rms;
+        let clicks: Vec<&Click> = impulses.clicks.iter().filter(loud).collect();
+        let first_s = clicks.iter().map(|click| click.at_s).reduce(f64::min);
+        if let Some(first_s) = first_s {
+            let strongest = clicks.iter().map(|click| click.peak).fold(0.0, f64::max);
+            let noun = if clicks.len() == 1 { "click" } else { "clicks" };
             return Found::doubtful(format!(
-                "{count} {noun} in the {} channel, the first at {:.2} s",
-                role.name(),
-                first.at_s
+                "{} {noun} in the {} channel, the first at {first_s:.2} s",
+                clicks.len(),
+                role.name()
             ))
-            .with("first_s", first.at_s)
+            .with("first_s", first_s)
             .with("peak_re_rms_db", 20.0 * (strongest / impulses.rms).log10());
         }
     }

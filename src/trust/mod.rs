@@ -22,6 +22,7 @@ mod test_box;
 
 use serde::ser::{Serialize, SerializeMap, Serializer};
 
+use crate::capture::Integrity;
 use crate::levels::{Levels, Needs};
 use crate::quantity::{Date, Role};
 
@@ -175,6 +176,12 @@ fn channels(levels: &Levels) -> impl Iterator<Item = Role> {
     Role::ALL
         .into_iter()
         .filter(|role| levels.channels[*role as usize].is_some())
+}
+
+/// What the samples of each recorded channel show.
+fn recorded(levels: &Levels) -> impl Iterator<Item = (Role, &Integrity)> {
+    let of = |role: Role| Some((role, levels.integrity[role as usize].as_ref()?));
+    Role::ALL.into_iter().filter_map(of)
 }
 
 /// Makes `Check` and the dispatch from the list.

@@ -4,7 +4,7 @@
 //! *Found from.* 1 %: it takes room from the signal and tells of a faulty input.
 //! Band levels do not contain it.
 
-use super::{Found, Input, channels};
+use super::{Found, Input, recorded};
 
 /// What to do.
 pub const NEXT: &str = "check the input stage and the supply of the transducer, and record again";
@@ -14,10 +14,7 @@ const MATTERS: f64 = 0.01;
 /// Looks.
 pub fn check(input: &Input<'_>) -> Found {
     let mut largest = 0.0f64;
-    for role in channels(input.levels) {
-        let Some(integrity) = &input.levels.integrity[role as usize] else {
-            continue;
-        };
+    for (role, integrity) in recorded(input.levels) {
         let percent = 100.0 * integrity.dc;
         if integrity.dc.abs() > MATTERS {
             return Found::doubtful(format!(

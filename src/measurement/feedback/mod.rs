@@ -46,6 +46,7 @@ use serde::{Deserialize, Serialize};
 use super::Captures;
 use crate::diagnostic::{Diagnostic, Problem, Result};
 use crate::levels::{Levels, Needs};
+use crate::quantity::Role;
 use crate::trust::Check;
 use change::Side;
 pub use change::{Change, Conclusion};
@@ -179,13 +180,8 @@ pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
 
 fn search(capture: &Levels, options: &Options) -> Result<(Found, Option<LoopGain>)> {
     let measurement = "feedback";
-    let [force, microphone] = &capture.channels;
-    let missing = |channel| Problem::ChannelMissing {
-        measurement,
-        channel,
-    };
-    let force = force.as_ref().ok_or_else(|| missing("force"))?;
-    microphone.as_ref().ok_or_else(|| missing("microphone"))?;
+    let force = capture.channel(Role::Force, measurement)?;
+    capture.channel(Role::Microphone, measurement)?;
     let lines = capture.lines()?;
     for (slot, channel) in ["force", "microphone"].into_iter().enumerate() {
         if !lines.signal[slot] {
