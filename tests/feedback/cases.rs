@@ -3,9 +3,10 @@
 //! `cargo bench --bench feedback` (all).
 
 use std::f64::consts::TAU;
+use std::path::Path;
 
 use micronewton::Calibrated;
-use micronewton::bench::{Renderer, Scenario};
+use micronewton::bench::{Renderer, Scenario, render};
 use micronewton::levels::{Levels, Scope, reduce};
 use micronewton::measurement::feedback::{Change, Found, NEEDS, Outcome};
 use micronewton::measurement::{self, Captures, Kind, Options};
@@ -168,6 +169,19 @@ impl Case {
             *frame = [frame[0] / 0.132, frame[1] / 0.05];
         }
         frames
+    }
+
+    /// The margin at the mean gains of the capture, as the bench states it.
+    #[allow(dead_code, reason = "for devices that compress")]
+    pub fn true_margin_db(&self) -> f64 {
+        let folder = tempfile::tempdir().unwrap();
+        let speech = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-audio");
+        render(&self.scenario(), &speech, folder.path(), &mut |_, _| {}).unwrap();
+        let text = std::fs::read_to_string(folder.path().join("truth.json")).unwrap();
+        let truth: serde_json::Value = serde_json::from_str(&text).unwrap();
+        let entries = truth["entries"].as_array().unwrap();
+        let feedback = entries.iter().find(|e| e["entry"] == "feedback").unwrap();
+        feedback["margin"]["gain_margin"]["value"].as_f64().unwrap()
     }
 
     pub fn found(&self) -> Found {

@@ -32,7 +32,9 @@
 //! *Limits.* The transfer between the channels holds what reaches the device's
 //! microphone beyond what reaches the reference microphone. Feedback that both
 //! hear alike is missed, and as far as the reference microphone hears it the
-//! margin is overstated. The margin holds for this bench and for the gains that
+//! margin is overstated. A gain that follows the level of speech slowly (time
+//! constants from 0.1 s) is not recognised, and a loop that rings within 3 dB of
+//! the edge may be called an oscillation (docs/feedback.md). The margin holds for this bench and for the gains that
 //! the device had in the recording.
 
 pub mod change;

@@ -85,16 +85,17 @@ fn peaks(power: &[f64]) -> Vec<usize> {
     found
 }
 
-/// Area under the curve of precision over recall.
+/// Area under the curve of precision over recall. Captures of one score pass or
+/// fail a threshold together.
 fn area(mut scores: Vec<(f64, bool)>) -> f64 {
-    scores.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    scores.sort_by(|a, b| b.0.total_cmp(&a.0));
     let all = scores.iter().filter(|(_, howls)| *howls).count() as f64;
-    let (mut hits, mut area) = (0.0, 0.0);
-    for (rank, (_, howls)) in scores.iter().enumerate() {
-        if *howls {
-            hits += 1.0;
-            area += hits / (rank + 1) as f64 / all;
-        }
+    let (mut hits, mut told, mut area) = (0.0, 0.0, 0.0);
+    for alike in scores.chunk_by(|a, b| a.0 == b.0) {
+        let new = alike.iter().filter(|(_, howls)| *howls).count() as f64;
+        hits += new;
+        told += alike.len() as f64;
+        area += new / all * hits / told;
     }
     area
 }
