@@ -12,8 +12,8 @@ use crate::quantity::{Observation, Origin};
 /// What is said of the absence of a part.
 const NOT_STATED: &str = "not stated";
 
-/// Figures that rest on the same parts.
-type Group = (String, Vec<(Origin, bool)>);
+/// Figures of one unit that rest on the same parts.
+type Group = (String, String, Vec<(Origin, bool)>);
 
 /// One table for each group of figures, and what is missing from all of them.
 ///
@@ -33,7 +33,8 @@ pub(super) fn of(record: &Record) -> Result<Vec<Block>> {
             if parts.is_empty() {
                 continue;
             }
-            let group = (subject(name, &observation), parts);
+            let unit = observation.unit.clone();
+            let group = (subject(name, &observation), unit, parts);
             match groups.iter_mut().find(|(known, _)| *known == group) {
                 Some((_, members)) => members.push(observation),
                 None => groups.push((group, vec![observation])),
@@ -45,7 +46,7 @@ pub(super) fn of(record: &Record) -> Result<Vec<Block>> {
         return Ok(vec![Block::Notes(vec![none.into()])]);
     }
     let notes = Block::Notes(vec![HOW.into(), unstated(&groups)]);
-    let tables = groups.iter().map(|((subject, _), of)| table(subject, of));
+    let tables = groups.iter().map(|((subject, ..), of)| table(subject, of));
     Ok(std::iter::once(notes)
         .chain(tables.map(Block::Table))
         .collect())
@@ -66,7 +67,7 @@ fn subject(entry: &str, observation: &Observation) -> String {
 /// The parts that some figure lacks, in one line.
 fn unstated(groups: &[(Group, Vec<Observation>)]) -> String {
     let mut names: Vec<String> = Vec::new();
-    for ((_, parts), _) in groups {
+    for ((.., parts), _) in groups {
         for (origin, _) in parts.iter().filter(|(_, stated)| !stated) {
             let name = origin.name().replace('_', " ");
             if !names.contains(&name) {
@@ -117,7 +118,10 @@ fn table(subject: &str, members: &[Observation]) -> Table {
         ),
         head: vec![
             "Part".into(),
-            format!("± {unit}, k = 2"),
+            match unit {
+                "1" => "±, k = 2".into(),
+                unit => format!("± {unit}, k = 2"),
+            },
             "What it covers".into(),
         ],
         rows,
