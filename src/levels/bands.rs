@@ -16,6 +16,9 @@ use crate::quantity::{Band, BandRange, Role};
 /// of a hop is shared out by time.
 const HOP_S: f64 = 0.0625;
 
+/// Points of a course at most.
+const COURSE_POINTS: usize = 4096;
+
 const WEIGHTINGS: [Weighting; 2] = [Weighting::Fast, Weighting::Slow];
 
 /// Time constants that a minimum of a time-weighted level waits for: by then
@@ -333,7 +336,7 @@ impl Lane {
             previous: None,
             total: 0.0,
             blocks: Distribution::new(),
-            course: Course::new(),
+            course: Course::holding(COURSE_POINTS),
         }
     }
 

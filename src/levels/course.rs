@@ -1,22 +1,21 @@
 //! A time course of bounded length: when it is full, neighbours are merged.
 
-/// Points kept at most.
-const CAPACITY: usize = 4096;
-
 /// Mean squares over equal steps of time.
 #[derive(Debug, Clone)]
 pub struct Course {
     points: Vec<f64>,
+    most: usize,
     hops: u64,
     sum: f64,
     summed: u64,
 }
 
 impl Course {
-    /// An empty course, one point per hop.
-    pub fn new() -> Self {
+    /// An empty course of at most `most` points, an even number; one point per hop.
+    pub fn holding(most: usize) -> Self {
         Self {
             points: Vec::new(),
+            most,
             hops: 1,
             sum: 0.0,
             summed: 0,
@@ -31,11 +30,11 @@ impl Course {
             self.points.push(self.sum / self.hops as f64);
             (self.sum, self.summed) = (0.0, 0);
         }
-        if self.points.len() == CAPACITY {
-            for i in 0..CAPACITY / 2 {
+        if self.points.len() == self.most {
+            for i in 0..self.most / 2 {
                 self.points[i] = 0.5 * (self.points[2 * i] + self.points[2 * i + 1]);
             }
-            self.points.truncate(CAPACITY / 2);
+            self.points.truncate(self.most / 2);
             self.hops *= 2;
         }
     }
@@ -51,24 +50,20 @@ impl Course {
     }
 }
 
-impl Default for Course {
-    fn default() -> Self {
-        Self::new()
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    const MOST: usize = 4096;
+
     #[test]
     fn merging_keeps_the_mean() {
-        let mut course = Course::new();
-        for hop in 0..3 * CAPACITY {
+        let mut course = Course::holding(MOST);
+        for hop in 0..3 * MOST {
             course.push(hop as f64);
         }
         assert_eq!(course.hops_per_point(), 4);
         let mean = course.points().iter().sum::<f64>() / course.points().len() as f64;
-        assert_eq!(mean, (3 * CAPACITY - 1) as f64 / 2.0);
+        assert_eq!(mean, (3 * MOST - 1) as f64 / 2.0);
     }
 }

@@ -143,24 +143,31 @@ impl Frame {
         (line, line / noise.max(f64::MIN_POSITIVE))
     }
 
+    /// Mean square of a channel from one frequency to another; a bin counts by the
+    /// share of it that lies between.
+    pub fn between(&self, channel: usize, from_hz: f64, to_hz: f64) -> f64 {
+        let running = &self.running[channel];
+        let last = running.len() - 1;
+        let up_to = |hz: f64| {
+            let at = (hz / self.resolution_hz() + 0.5).clamp(0.0, last as f64);
+            let (below, share) = (at as usize, at.fract());
+            running[below] + share * (running[(below + 1).min(last)] - running[below])
+        };
+        (up_to(to_hz) - up_to(from_hz)).max(0.0)
+    }
+
     /// Prominence ratio at `frequency_hz`: the power of its critical band over the
     /// mean of those below and above (ECMA-418-1).
     pub fn prominence(&self, channel: usize, frequency_hz: f64) -> f64 {
-        let running = &self.running[channel];
-        let up_to = |hz: f64| {
-            let at = (hz / self.resolution_hz() + 0.5).clamp(0.0, (running.len() - 1) as f64);
-            let (below, share) = (at as usize, at.fract());
-            let above = (below + 1).min(running.len() - 1);
-            running[below] + share * (running[above] - running[below])
-        };
+        let power = |from_hz, to_hz| self.between(channel, from_hz, to_hz);
         let [from, to] = critical_band_hz(frequency_hz);
         let [lowest, highest] = neighbours_hz(frequency_hz);
-        let middle = up_to(to) - up_to(from);
-        let mut lower = up_to(from) - up_to(lowest);
+        let middle = power(from, to);
+        let mut lower = power(lowest, from);
         if frequency_hz <= 171.4 {
             lower *= 100.0 / (from - lowest);
         }
-        let upper = up_to(highest) - up_to(to);
+        let upper = power(to, highest);
         middle / (0.5 * (lower + upper)).max(f64::MIN_POSITIVE)
     }
 

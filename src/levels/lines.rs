@@ -6,6 +6,7 @@
 //! memory does not grow with the recording.
 
 use super::frame::{Frame, Peak};
+use super::map::{Map, MapReduction};
 use super::pair::Cross;
 
 /// Frames a track may miss before it ends.
@@ -72,11 +73,14 @@ pub struct Lines {
     /// Squared correlation of the two channels at no delay, 0 to 1; it reaches 1
     /// where one channel is a copy of the other.
     pub likeness: f64,
+    /// Both channels over time and frequency.
+    pub map: Map,
 }
 
 /// The fold that makes [`Lines`].
 pub struct LineReduction {
     frame: Frame,
+    map: MapReduction,
     /// Time from one frame to the next, in seconds.
     step_s: f64,
     pending: Vec<[f64; 2]>,
@@ -111,9 +115,12 @@ struct Track {
 impl LineReduction {
     /// At rest, for `rate_hz`.
     pub fn new(rate_hz: u32) -> Self {
-        let frame = Frame::new(f64::from(rate_hz));
+        let rate_hz = f64::from(rate_hz);
+        let frame = Frame::new(rate_hz);
+        let step_s = frame.length() as f64 / 2.0 / rate_hz;
         Self {
-            step_s: frame.length() as f64 / 2.0 / f64::from(rate_hz),
+            map: MapReduction::new(rate_hz, step_s),
+            step_s,
             sums: vec![Cross::default(); frame.length() / 2],
             frame,
             pending: Vec::new(),
@@ -143,6 +150,7 @@ impl LineReduction {
 
     fn analyse(&mut self) {
         self.average();
+        self.map.push(&self.frame);
         let force = self.frame.peaks(0);
         let microphone = self.frame.peaks(1);
         for peak in &force {
@@ -223,6 +231,7 @@ impl LineReduction {
             resolution_hz: self.frame.resolution_hz(),
             lines,
             signal: self.signal,
+            map: self.map.finish(),
             likeness: self.whole.both.re.powi(2)
                 / (self.whole.force * self.whole.microphone).max(f64::MIN_POSITIVE),
         }

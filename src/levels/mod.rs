@@ -16,6 +16,7 @@ pub mod gain;
 pub mod gain_spread;
 pub mod impulses;
 pub mod lines;
+pub mod map;
 pub mod pair;
 pub mod probe;
 pub mod reduce;

@@ -139,6 +139,8 @@ pub enum Curves {
     Bands(BandCurves),
     /// Narrow lines over time and frequency.
     Lines(Lines),
+    /// Two channels over time and frequency, and the lines of the first.
+    Maps(Maps),
     /// Distances to an edge.
     Ruler(Ruler),
 }
@@ -317,6 +319,28 @@ pub struct Lines {
     pub duration_s: f64,
     /// The lines.
     pub lines: Vec<Line>,
+}
+
+/// Two maps of one recording, drawn side by side on the same axes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Maps {
+    /// What rings in the first.
+    pub lines: Lines,
+    /// Nominal midband frequencies of the rows in Hz, rising.
+    pub bands: Vec<f64>,
+    /// Length of a point in seconds.
+    pub step_s: f64,
+    /// The channels.
+    pub maps: [LevelMap; 2],
+}
+
+/// One channel of a map.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LevelMap {
+    /// What was heard.
+    pub name: String,
+    /// Levels in dB by band and point; `None` where there was nothing.
+    pub levels: Vec<Vec<Option<f64>>>,
 }
 
 /// One narrow line.

@@ -41,6 +41,7 @@ pub mod change;
 pub mod events;
 mod least_squares;
 pub mod loop_gain;
+pub mod map;
 pub mod margin;
 
 use serde::{Deserialize, Serialize};
@@ -54,6 +55,7 @@ use change::Side;
 pub use change::{Change, Conclusion};
 pub use events::{Event, Explained, Explanation};
 use loop_gain::LoopGain;
+pub use map::Map;
 pub use margin::Margin;
 
 /// Lines of the force spectrum, and the transfer from microphone to force.
@@ -155,6 +157,9 @@ pub struct Found {
     pub explained: Vec<Explained>,
     /// Decibels before oscillation.
     pub margin: Margin,
+    /// Both channels over time and frequency, where there are events to see.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub map: Option<Map>,
 }
 
 /// Searches a capture, or compares two.
@@ -206,6 +211,7 @@ fn search(capture: &Levels, options: &Options) -> Result<(Found, Option<LoopGain
         None => margin::margin(capture.transfer()?),
     };
     let found = Found {
+        map: (!events.is_empty()).then(|| Map::of(&lines.map)),
         events,
         explained,
         margin,

@@ -64,15 +64,7 @@ pub(super) fn figure(lines: &Lines, id: &str) -> String {
     for line in &events {
         let (x, y) = (axes.x(line.from_s), axes.y(line.frequency_hz));
         let long = axes.x(line.to_s) - x;
-        for class in ["ringh", "ring"] {
-            let _ = write!(
-                out,
-                "<rect class=\"{class}\" x=\"{:.1}\" y=\"{:.1}\" width=\"{:.1}\" height=\"17\" rx=\"8.5\"/>",
-                x - 6.0,
-                y - 8.5,
-                long + 12.0
-            );
-        }
+        ring(&mut out, x, y, long);
         let _ = write!(
             out,
             "<path class=\"loud\" d=\"M{x:.1} {y:.1}H{:.1}\"/>",
@@ -91,6 +83,34 @@ pub(super) fn figure(lines: &Lines, id: &str) -> String {
     out
 }
 
+/// A ring around a line that begins at `x` and is `long`.
+pub(super) fn ring(out: &mut String, x: f64, y: f64, long: f64) {
+    for class in ["ringh", "ring"] {
+        let _ = write!(
+            out,
+            "<rect class=\"{class}\" x=\"{:.1}\" y=\"{:.1}\" width=\"{:.1}\" height=\"17\" rx=\"8.5\"/>",
+            x - 6.0,
+            y - 8.5,
+            long + 12.0
+        );
+    }
+}
+
+/// Marks of an axis of time, at most `most` of them, with their labels.
+pub(super) fn seconds(duration_s: f64, most: f64) -> impl Iterator<Item = (f64, String)> {
+    let step = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 60.0, 120.0, 300.0]
+        .into_iter()
+        .find(|step| duration_s / step <= most)
+        .unwrap_or(600.0);
+    let count = (duration_s / step).floor() as usize;
+    (0..=count).map(move |n| {
+        let tick = n as f64 * step;
+        let unit = if n == 0 { " s" } else { "" };
+        let figure = number::fixed(tick, if step < 1.0 { 1 } else { 0 });
+        (tick, format!("{figure}{unit}"))
+    })
+}
+
 fn grid(out: &mut String, axes: &Axes) {
     let inside = |hz: &&f64| (axes.low_hz..=axes.high_hz).contains(*hz);
     for hz in TICKS_HZ.iter().filter(inside) {
@@ -102,21 +122,14 @@ fn grid(out: &mut String, axes: &Axes) {
             number::band_label(*hz)
         );
     }
-    let step = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 60.0, 120.0, 300.0]
-        .into_iter()
-        .find(|step| axes.duration_s / step <= 12.0)
-        .unwrap_or(600.0);
     let base = HEIGHT - BOTTOM;
     let _ = write!(out, "<path class=\"axl\" d=\"M{LEFT} {base}H{WIDTH}\"/>");
-    let count = (axes.duration_s / step).floor() as usize;
-    for tick in (0..=count).map(|n| n as f64 * step) {
+    for (tick, label) in seconds(axes.duration_s, 12.0) {
         let x = axes.x(tick);
         let _ = write!(
             out,
-            "<path class=\"axl\" d=\"M{x:.1} {base}v5\"/><text x=\"{x:.1}\" y=\"{}\" text-anchor=\"middle\">{}{}</text>",
-            base + 19.0,
-            number::fixed(tick, if step < 1.0 { 1 } else { 0 }),
-            if tick == 0.0 { " s" } else { "" },
+            "<path class=\"axl\" d=\"M{x:.1} {base}v5\"/><text x=\"{x:.1}\" y=\"{}\" text-anchor=\"middle\">{label}</text>",
+            base + 19.0
         );
     }
     let _ = write!(

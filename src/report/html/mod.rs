@@ -2,6 +2,7 @@
 
 mod bands;
 mod lines;
+mod maps;
 mod markup;
 mod rails;
 mod ruler;
@@ -138,6 +139,7 @@ fn block(block: &Block, id: &str) -> String {
         Block::Table(content) => table(content),
         Block::Curves(Curves::Bands(curves)) => bands::figure(curves, id),
         Block::Curves(Curves::Lines(content)) => lines::figure(content, id),
+        Block::Curves(Curves::Maps(content)) => maps::figure(content, id),
         Block::Curves(Curves::Ruler(content)) => ruler::figure(content, id),
         Block::Notes(notes) => notes.iter().map(|text| note(text)).collect(),
     }

@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::super::document::{
-    Block, Cell, Curves, Doubt, Fact, Figure, Line, Lines, Section, Span, Table, Verdict,
+    Block, Cell, Curves, Doubt, Fact, Figure, LevelMap, Line, Lines, Maps, Section, Span, Table,
+    Verdict,
 };
 use super::super::number;
 use super::{capture_of, carried, counted, entries, fact, margin, words};
@@ -89,7 +90,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         section.answer.extend(margin::sentences(record, &searched));
     }
     for (name, outcome) in &ringing {
-        section.blocks.push(strip(record, name, outcome));
+        section.blocks.push(picture(record, name, outcome));
     }
     if !events.is_empty() {
         section.blocks.push(Block::Table(events_table(&events)));
@@ -104,7 +105,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     }
     for (name, outcome) in &searched {
         if outcome.events.is_empty() && !outcome.explained.is_empty() {
-            section.details.push(strip(record, name, outcome));
+            section.details.push(picture(record, name, outcome));
         }
     }
     if explained > 0 {
@@ -121,7 +122,31 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     section
 }
 
-fn strip(record: &Record, name: &str, outcome: &Found) -> Block {
+/// The maps of a recording that rings, else its lines.
+fn picture(record: &Record, name: &str, outcome: &Found) -> Block {
+    let lines = strip(record, name, outcome);
+    let Some(map) = &outcome.map else {
+        return Block::Curves(Curves::Lines(lines));
+    };
+    let side = |name: &str, levels: &[Vec<Option<f64>>]| LevelMap {
+        name: name.into(),
+        levels: levels.to_vec(),
+    };
+    Block::Curves(Curves::Maps(Maps {
+        lines: Lines {
+            title: format!("What the force and the sound held, recording “{name}”"),
+            ..lines
+        },
+        bands: map.nominal_hz.clone(),
+        step_s: map.step_s,
+        maps: [
+            side("Force", &map.force_db),
+            side("Sound at the microphone", &map.microphone_db),
+        ],
+    }))
+}
+
+fn strip(record: &Record, name: &str, outcome: &Found) -> Lines {
     let read = record.captures.iter().find(|capture| capture.name == name);
     let lines: Vec<Line> = outcome
         .events
@@ -161,12 +186,12 @@ fn strip(record: &Record, name: &str, outcome: &Found) -> Block {
             )
         }))
         .collect();
-    Block::Curves(Curves::Lines(Lines {
+    Lines {
         title: format!("Lasting lines of the force, recording “{name}”"),
         description: format!("{}.", super::capital(&told.join(", "))),
         duration_s: read.map_or(end, |read| read.duration_s).max(end),
         lines,
-    }))
+    }
 }
 
 fn events_table(events: &[(&str, &Event)]) -> Table {

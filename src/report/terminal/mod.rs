@@ -168,7 +168,7 @@ fn block(block: &Block, indent: usize, width: usize) -> String {
             )
         }
         // The tables of the section say the same in figures.
-        Block::Curves(Curves::Lines(_) | Curves::Ruler(_)) => String::new(),
+        Block::Curves(Curves::Lines(_) | Curves::Maps(_) | Curves::Ruler(_)) => String::new(),
     }
 }
 
