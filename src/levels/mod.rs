@@ -4,6 +4,7 @@
 //! Each reduction is a fold with `new`, `push` and `finish`; [`reduce()`] runs
 //! those that are asked for side by side.
 
+pub mod approach;
 pub mod bands;
 pub mod bank;
 pub mod course;
@@ -26,6 +27,7 @@ pub mod tone;
 pub mod transfer;
 pub mod weighting;
 
+pub use approach::Approach;
 pub use bands::{Bands, Interval};
 pub use gain::Gain;
 pub use reduce::{Levels, Needs, Scope, reduce};

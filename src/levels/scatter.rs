@@ -31,6 +31,12 @@ const STUDENT: [(f64, f64); 12] = [
 /// relative deviations from the mean over equal steps of `step_s`. `None` where
 /// fewer than two steps tell nothing.
 pub fn expanded_db(deviations: &[f64], step_s: f64) -> Option<f64> {
+    Some(10.0 / std::f64::consts::LN_10 * expanded(deviations, step_s)?)
+}
+
+/// Expanded uncertainty (k = 2) of a mean, from the deviations from it over equal
+/// steps of `step_s`, in their unit. `None` as above.
+pub fn expanded(deviations: &[f64], step_s: f64) -> Option<f64> {
     let count = deviations.len();
     if count < 2 {
         return None;
@@ -45,9 +51,9 @@ pub fn expanded_db(deviations: &[f64], step_s: f64) -> Option<f64> {
     let weighted = |lag: usize| 2.0 * (1.0 - lag as f64 / window) * covariance(lag);
     let long_run = covariance(0) + (1..=lags).map(weighted).sum::<f64>();
     let unbiased = long_run.max(0.0) / (1.0 - window / count as f64);
-    let relative = (unbiased / count as f64).sqrt();
+    let standard = (unbiased / count as f64).sqrt();
     let freedom = (1.5 * count as f64 / window).min((count - 1) as f64);
-    Some(student(freedom) * 10.0 / std::f64::consts::LN_10 * relative)
+    Some(student(freedom) * standard)
 }
 
 /// Student's t, linear over the reciprocal of the degrees of freedom.

@@ -7,7 +7,10 @@
 pub mod calibrator_tone;
 pub mod directional;
 pub mod feedback;
+pub mod importance;
 pub mod levels;
+pub mod noise_reduction;
+pub mod noise_reduction_onset;
 pub mod speech_percentiles;
 
 use std::collections::BTreeMap;
@@ -164,5 +167,7 @@ catalogue! {
     SpeechPercentiles: speech_percentiles,
     Feedback: feedback,
     Directional: directional,
+    NoiseReduction: noise_reduction,
+    NoiseReductionOnset: noise_reduction_onset,
     CalibratorTone: calibrator_tone,
 }

@@ -225,6 +225,8 @@ impl Plan {
             match kind {
                 Kind::SpeechPercentiles => plan.ask_speech(),
                 Kind::Directional => plan.ask_directional(),
+                Kind::NoiseReduction => plan.ask_noise_reduction(),
+                Kind::NoiseReductionOnset => plan.ask_onset(),
                 Kind::CalibratorTone => plan.ask_calibrators(),
                 Kind::Feedback => plan.ask_feedback(),
                 _ => plan.ask_each(*kind),
@@ -269,9 +271,11 @@ impl Plan {
         if self.calibration.channels().iter().all(Option::is_some) {
             self.ask_feedback();
             self.ask_directional();
+            self.ask_noise_reduction();
+            self.ask_onset();
         } else {
             self.gaps.push(
-                "feedback and directionality: both channels are needed; describe the missing one in the calibration file"
+                "feedback, directionality and noise reduction: both channels are needed; describe the missing one in the calibration file"
                     .into(),
             );
         }
@@ -403,6 +407,46 @@ impl Plan {
                 front.len(),
                 back.len()
             )),
+        }
+    }
+    /// Gain off against gain on, in steady noise.
+    fn ask_noise_reduction(&mut self) {
+        let (off, on) = (
+            self.having(CaptureRole::NoiseReductionOff),
+            self.having(CaptureRole::NoiseReductionOn),
+        );
+        match (off.as_slice(), on.as_slice()) {
+            ([off], [on]) => {
+                let mut captures =
+                    BTreeMap::from([("noise_reduction_off", *off), ("noise_reduction_on", *on)]);
+                if let [noise] = self.having(CaptureRole::EquivalentInputNoise).as_slice() {
+                    captures.insert("equivalent_input_noise", *noise);
+                }
+                let kind = Kind::NoiseReduction;
+                self.requests.push(Request { kind, captures });
+            }
+            ([], []) => self.gaps.push(
+                "noise reduction: record the same steady noise with role \"noise_reduction_off\" and, once it has settled, \"noise_reduction_on\"".into(),
+            ),
+            _ => self.gaps.push(format!(
+                "noise reduction: one capture with role \"noise_reduction_off\" and one with role \"noise_reduction_on\" are needed; there are {} and {}",
+                off.len(),
+                on.len()
+            )),
+        }
+    }
+
+    fn ask_onset(&mut self) {
+        let onsets = self.having(CaptureRole::NoiseReductionOnset);
+        let reduces = !self.having(CaptureRole::NoiseReductionOn).is_empty();
+        if onsets.is_empty() && reduces {
+            self.gaps.push(
+                "how fast the noise reduction sets in: record 2 s of quiet and then 30 s of steady noise, and give it `role = \"noise_reduction_onset\"`"
+                    .into(),
+            );
+        }
+        for index in onsets {
+            self.ask(Kind::NoiseReductionOnset, index);
         }
     }
 }

@@ -118,10 +118,14 @@ impl Key {
 
 fn names(entry: &Value) -> (String, String) {
     let text = |name: &str| entry.get(name).and_then(Value::as_str);
-    let captures: Vec<&str> = ["capture", "front", "back"]
-        .into_iter()
-        .filter_map(text)
-        .collect();
+    let parts = [
+        "capture",
+        "front",
+        "back",
+        "noise_reduction_off",
+        "noise_reduction_on",
+    ];
+    let captures: Vec<&str> = parts.into_iter().filter_map(text).collect();
     (
         text("entry").unwrap_or_default().to_owned(),
         captures.join(" "),

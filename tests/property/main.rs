@@ -71,6 +71,14 @@ fn outcomes(capture: &Levels) -> Vec<Value> {
         measure(Kind::Feedback, &[("capture", capture)]),
         measure(Kind::Directional, &[("front", capture), ("back", capture)]),
         measure(
+            Kind::NoiseReduction,
+            &[
+                ("noise_reduction_off", capture),
+                ("noise_reduction_on", capture),
+            ],
+        ),
+        measure(Kind::NoiseReductionOnset, &[("capture", capture)]),
+        measure(
             Kind::CalibratorTone,
             &[("capture", &calibrator), ("earlier", &calibrator)],
         ),
@@ -198,6 +206,8 @@ fn each_measurement_works_with_exactly_what_it_needs() {
             ("capture", &capture),
             ("front", &capture),
             ("back", &capture),
+            ("noise_reduction_off", &capture),
+            ("noise_reduction_on", &capture),
         ];
         let captures = Captures::new(*kind, parts);
         let outcome: Outcome = kind.measure(&captures, &Options::default()).unwrap();

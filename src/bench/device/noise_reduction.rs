@@ -10,6 +10,8 @@ use crate::diagnostic::Result;
 const SMOOTHING_S: f64 = 0.05;
 /// Rate at which the followed peak sinks and the followed valley rises, dB/s.
 const DRIFT_DB_PER_S: f64 = 6.0;
+/// A sound that has just begun is listened to for so long, in seconds.
+const LISTENING_S: f64 = 0.2;
 /// Up to this swing between valley and peak a sound counts as steady, in dB.
 const STEADY_DB: f64 = 12.0;
 /// From this swing on it is left alone, in dB.
@@ -61,7 +63,9 @@ pub struct Reducer {
     drift_db: f64,
     square: f64,
     extremes_db: Option<(f64, f64)>,
-    settling: f64,
+    listening: f64,
+    to_listen: f64,
+    started: bool,
     attenuation_db: f64,
 }
 
@@ -78,7 +82,9 @@ impl Reducer {
             drift_db: DRIFT_DB_PER_S * tick_s,
             square: 0.0,
             extremes_db: None,
-            settling: 0.2 / tick_s,
+            listening: LISTENING_S / tick_s,
+            to_listen: LISTENING_S / tick_s,
+            started: false,
             attenuation_db: 0.0,
         }
     }
@@ -86,25 +92,37 @@ impl Reducer {
     /// Takes the band's mean square re 0 dB SPL and gives the attenuation in dB.
     pub fn step(&mut self, square: f64) -> f64 {
         self.square += self.smoothing * (square - self.square);
-        if self.settling > 0.0 {
-            self.settling -= 1.0;
-            return 0.0;
-        }
         let level_db = 10.0 * libm::log10(self.square.max(1e-9));
-        let (valley, peak) = self.extremes_db.unwrap_or((level_db, level_db));
-        let valley = level_db.min(valley + self.drift_db);
-        let peak = level_db.max(peak - self.drift_db);
-        self.extremes_db = Some((valley, peak));
-        let steadiness = (LIVELY_DB - (peak - valley)) / (LIVELY_DB - STEADY_DB);
-        let wanted_db = if level_db < self.from_db_spl {
+        let quiet = level_db < self.from_db_spl;
+        if self.started && quiet {
+            (self.listening, self.extremes_db) = (self.to_listen, None);
+        }
+        let wanted_db = if self.listening > 0.0 {
+            self.listening -= 1.0;
             0.0
         } else {
-            self.depth_db * steadiness.clamp(0.0, 1.0)
+            self.started = true;
+            let steadiness = self.steadiness(level_db);
+            if quiet {
+                0.0
+            } else {
+                self.depth_db * steadiness
+            }
         };
         let more = wanted_db > self.attenuation_db;
         let step = if more { self.onset } else { self.offset };
         self.attenuation_db += step * (wanted_db - self.attenuation_db);
         self.attenuation_db
+    }
+
+    /// From 0, lively, to 1, steady.
+    fn steadiness(&mut self, level_db: f64) -> f64 {
+        let (valley, peak) = self.extremes_db.unwrap_or((level_db, level_db));
+        let valley = level_db.min(valley + self.drift_db);
+        let peak = level_db.max(peak - self.drift_db);
+        self.extremes_db = Some((valley, peak));
+        let steadiness = (LIVELY_DB - (peak - valley)) / (LIVELY_DB - STEADY_DB);
+        steadiness.clamp(0.0, 1.0)
     }
 }
 
@@ -119,6 +137,15 @@ mod tests {
         // 0.2 s of settling, then 8 (1 − e^(−t)).
         assert!((found[1200] - 8.0 * (1.0 - (-1.0f64).exp())).abs() < 0.02);
         assert!((found[7999] - 8.0).abs() < 0.01);
+    }
+
+    #[test]
+    fn a_sound_after_silence_is_listened_to_first() {
+        let mut reducer = Reducer::new(&NoiseReduction::default(), 0.001);
+        let square = |n: usize| if n < 2000 { 0.0 } else { 1e6 };
+        let found: Vec<f64> = (0..9000).map(|n| reducer.step(square(n))).collect();
+        assert_eq!(found[2190], 0.0);
+        assert!((found[3200] - 8.0 * (1.0 - (-1.0f64).exp())).abs() < 0.05);
     }
 
     #[test]

@@ -11,7 +11,8 @@ use super::scenario::{Cable, Capture, Scenario};
 use super::spectrum::Colour;
 use crate::quantity::level::{Level, Reference};
 use crate::quantity::{
-    Band, BandRange, ForceLevel, LevelDifference, PressureLevel, Reading, Role, Uncertainty,
+    Band, BandRange, ForceLevel, LevelDifference, PressureLevel, Reading, Role, Seconds,
+    Uncertainty,
 };
 use band_level::BandLevels;
 use line::LineCourse;
@@ -29,6 +30,8 @@ enum Entry {
     Levels(Levels),
     Feedback(Feedback),
     Directional(Directional),
+    NoiseReduction(NoiseReduction),
+    NoiseReductionOnset(NoiseReductionOnset),
 }
 
 #[derive(Debug, Serialize)]
@@ -92,14 +95,47 @@ struct BandDifference {
     front_to_back: Reading<LevelDifference>,
 }
 
+#[derive(Debug, Serialize)]
+struct NoiseReduction {
+    noise_reduction_off: String,
+    noise_reduction_on: String,
+    bands: Vec<BandReduction>,
+}
+
+#[derive(Debug, Serialize)]
+struct BandReduction {
+    #[serde(flatten)]
+    band: Band,
+    noise_reduction: Reading<LevelDifference>,
+}
+
+#[derive(Debug, Serialize)]
+struct NoiseReductionOnset {
+    capture: String,
+    noise_begins: Reading<Seconds>,
+    broadband: Onset,
+}
+
+#[derive(Debug, Serialize)]
+struct Onset {
+    noise_reduction: Reading<LevelDifference>,
+    time_constant: Reading<Seconds>,
+}
+
 impl Truth {
     /// The truth of a scenario from that of its captures, in their order.
     pub fn new(scenario: &Scenario, captures: Vec<CaptureTruth>) -> Self {
         let directional = directional(scenario, &captures);
+        let reduction = noise_reduction(scenario, &captures);
+        let onsets = onsets(scenario);
         let each = captures.into_iter().flat_map(CaptureTruth::entries);
         Self {
             schema: 1,
-            entries: each.chain(directional.map(Entry::Directional)).collect(),
+            entries: each
+                .chain(directional.map(Entry::Directional))
+                .chain(reduction.map(Entry::NoiseReduction))
+                .chain(onsets.into_iter().map(Entry::NoiseReductionOnset))
+                .collect(),
         }
     }
 }
@@ -273,15 +309,8 @@ fn gains(scenario: &Scenario, capture: &Capture, renderer: &Renderer) -> Vec<(Ba
 /// Front-to-back truth of the one front and the one back capture: from the
 /// geometry where the device is linear, else from the true levels.
 fn directional(scenario: &Scenario, captures: &[CaptureTruth]) -> Option<Directional> {
-    let of_role = |role: &str| {
-        let mut found = scenario
-            .captures()
-            .iter()
-            .zip(captures)
-            .filter(|(capture, _)| capture.role == role);
-        found.next().filter(|_| found.next().is_none())
-    };
-    let ((front, front_truth), (back, back_truth)) = (of_role("front")?, of_role("back")?);
+    let (front, front_truth) = only(scenario, captures, "front")?;
+    let (back, back_truth) = only(scenario, captures, "back")?;
     let linear = scenario.device.is_linear() && !front.noise_reduction && !back.noise_reduction;
     let db = |ratio: f64| 10.0 * libm::log10(ratio);
     let bands = if linear {
@@ -292,10 +321,6 @@ fn directional(scenario: &Scenario, captures: &[CaptureTruth]) -> Option<Directi
     } else {
         gain_differences(front_truth, back_truth)
     };
-    let reading = |db: Option<f64>| match db {
-        Some(db) => difference(db),
-        None => Reading::not_measured("no signal in this band"),
-    };
     Some(Directional {
         front: front.name.clone(),
         back: back.name.clone(),
@@ -303,10 +328,64 @@ fn directional(scenario: &Scenario, captures: &[CaptureTruth]) -> Option<Directi
             .into_iter()
             .map(|(band, db)| BandDifference {
                 band,
-                front_to_back: reading(db),
+                front_to_back: known(db),
             })
             .collect(),
     })
+}
+
+/// The capture of a role that only one has, and its truth.
+fn only<'a>(
+    scenario: &'a Scenario,
+    captures: &'a [CaptureTruth],
+    role: &str,
+) -> Option<(&'a Capture, &'a CaptureTruth)> {
+    let all = scenario.captures().iter().zip(captures);
+    let mut found = all.filter(|(capture, _)| capture.role == role);
+    found.next().filter(|_| found.next().is_none())
+}
+
+fn known(db: Option<f64>) -> Reading<LevelDifference> {
+    db.map_or_else(
+        || Reading::not_measured("no signal in this band"),
+        difference,
+    )
+}
+
+/// Noise reduction of the one capture with it off and the one with it on, from
+/// the true levels.
+fn noise_reduction(scenario: &Scenario, captures: &[CaptureTruth]) -> Option<NoiseReduction> {
+    let (off, off_truth) = only(scenario, captures, "noise_reduction_off")?;
+    let (on, on_truth) = only(scenario, captures, "noise_reduction_on")?;
+    let bands = gain_differences(off_truth, on_truth).into_iter();
+    let reduction = |(band, db)| BandReduction {
+        band,
+        noise_reduction: known(db),
+    };
+    Some(NoiseReduction {
+        noise_reduction_off: off.name.clone(),
+        noise_reduction_on: on.name.clone(),
+        bands: bands.map(reduction).collect(),
+    })
+}
+
+/// Where the noise reduction sets in after quiet: what the device was told to do.
+/// Compression would add its own course.
+fn onsets(scenario: &Scenario) -> Vec<NoiseReductionOnset> {
+    let settings = &scenario.device.noise_reduction;
+    let acts = |capture: &&Capture| {
+        let starts = capture.noise_reduction && capture.start_s > 0.0;
+        capture.role == "noise_reduction_onset" && starts && scenario.device.is_linear()
+    };
+    let truth = |capture: &Capture| NoiseReductionOnset {
+        capture: capture.name.clone(),
+        noise_begins: Reading::measured(Seconds(capture.start_s), Uncertainty::EXACT),
+        broadband: Onset {
+            noise_reduction: difference(settings.depth_db),
+            time_constant: Reading::measured(Seconds(settings.onset_s), Uncertainty::EXACT),
+        },
+    };
+    scenario.captures().iter().filter(acts).map(truth).collect()
 }
 
 fn gain_differences(front: &CaptureTruth, back: &CaptureTruth) -> Vec<(Band, Option<f64>)> {

@@ -1,4 +1,4 @@
-//! Do the features work? So far: the directional microphones.
+//! Do the directional microphones work?
 
 use super::super::document::{
     BandCurves, Block, Curves, Doubt, Figure, Point, Section, Series, SeriesRole, Span, Verdict,
@@ -12,7 +12,7 @@ use crate::pipeline::Record;
 /// The section.
 pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let mut section = Section {
-        question: "Do the features work?".into(),
+        question: "Do the directional microphones work?".into(),
         in_part: true,
         doubts: carried(Kind::Directional, doubts),
         ..Section::default()
@@ -68,9 +68,9 @@ fn answer(section: &mut Section, broadband: &Figure) {
     };
     section.short = match verdict {
         Verdict::Within => {
-            format!("Front stands {told} above back. Noise reduction is not judged.")
+            format!("Front stands {told} above back.")
         }
-        _ => format!("Front minus back is {told}. Noise reduction is not judged."),
+        _ => format!("Front minus back is {told}."),
     };
     section.headline = match verdict {
         Verdict::Within => format!("Sound from the front stands {told} above sound from behind."),
@@ -83,7 +83,7 @@ fn answer(section: &mut Section, broadband: &Figure) {
         words(difference),
         Span::Figure(told),
         words(
-            " (all bands together; judged against 0\u{a0}dB). This is one pair of directions, not a directivity index. Noise reduction is not judged by this version.",
+            " (all bands together; judged against 0\u{a0}dB). This is one pair of directions, not a directivity index.",
         ),
     ];
     section.verdict = Some(verdict);

@@ -7,6 +7,7 @@ mod features;
 mod feedback;
 mod force;
 mod margin;
+mod noise_reduction;
 mod particulars;
 mod plain;
 mod reach;
@@ -30,7 +31,7 @@ type Make = fn(&Record, &[Doubt]) -> Section;
 
 /// Sections of their own, in the order of the report, and whether there is
 /// something for them to tell.
-const OWN: [(Tells, Make); 6] = [
+const OWN: [(Tells, Make); 7] = [
     (
         |record| measured(record, Kind::CalibratorTone),
         calibration::section,
@@ -49,14 +50,22 @@ const OWN: [(Tells, Make); 6] = [
         |record| measured(record, Kind::Directional),
         features::section,
     ),
+    (
+        |record| {
+            measured(record, Kind::NoiseReduction) || measured(record, Kind::NoiseReductionOnset)
+        },
+        noise_reduction::section,
+    ),
 ];
 /// The measurements that they tell.
-const TOLD: [Kind; 5] = [
+const TOLD: [Kind; 7] = [
     Kind::CalibratorTone,
     Kind::Levels,
     Kind::SpeechPercentiles,
     Kind::Feedback,
     Kind::Directional,
+    Kind::NoiseReduction,
+    Kind::NoiseReductionOnset,
 ];
 
 /// Most sentences of the lead.

@@ -1,0 +1,187 @@
+//! Does the noise reduction work?
+
+use super::super::document::{
+    BandCurves, Block, Cell, Curves, Doubt, Figure, Point, Section, Series, SeriesRole, Span,
+    Table, Verdict,
+};
+use super::super::number;
+use super::{carried, entries, words};
+use crate::measurement::noise_reduction_onset::{self as onset, BandOnset};
+use crate::measurement::{Kind, Outcome, noise_reduction as pair};
+use crate::pipeline::Record;
+
+/// The section.
+pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
+    let kinds = [Kind::NoiseReduction, Kind::NoiseReductionOnset];
+    let mut carried: Vec<Doubt> = kinds.iter().flat_map(|k| carried(*k, doubts)).collect();
+    carried.dedup();
+    let mut section = Section {
+        question: "Does the noise reduction work?".into(),
+        doubts: carried,
+        ..Section::default()
+    };
+    for entry in kinds.iter().flat_map(|kind| entries(record, *kind)) {
+        match &entry.outcome {
+            Outcome::NoiseReduction(found) => tell_pair(&mut section, found),
+            Outcome::NoiseReductionOnset(found) => tell_onset(&mut section, found),
+            _ => {}
+        }
+    }
+    let method = METHOD.map(str::to_owned).to_vec();
+    section.details.push(Block::Notes(method));
+    section
+}
+
+fn tell_pair(section: &mut Section, found: &pair::Outcome) {
+    lead(section, &Figure::from(&found.broadband));
+    let weighted = number::told(&Figure::from(&found.importance_weighted.mean), "dB");
+    let share = found
+        .importance_weighted
+        .share
+        .figure()
+        .map_or(0.0, |share| share.0);
+    section.answer.extend([
+        words("Weighted by what each band carries of speech the reduction is "),
+        Span::Figure(weighted),
+        words(" (from bands that carry "),
+        Span::Figure(format!("{}\u{a0}%", number::fixed(share, 0))),
+        words("). It is that of steady noise alone. "),
+    ]);
+    let bands = found.bands.iter().map(|b| b.band.nominal_hz()).collect();
+    let figures = found.bands.iter().map(|b| Figure::from(&b.noise_reduction));
+    let series = vec![row("Gain off − gain on", true, figures)];
+    section.blocks.push(picture(
+        "Noise reduction per third-octave band",
+        bands,
+        series,
+    ));
+}
+
+fn tell_onset(section: &mut Section, found: &onset::Outcome) {
+    if section.verdict.is_none() {
+        lead(section, &Figure::from(&found.broadband.noise_reduction));
+    }
+    let told = |figure: &Figure, unit: &str| match figure {
+        Figure::Absent(why) => words(format!("not measured: {why}")),
+        figure => Span::Figure(number::told(figure, unit)),
+    };
+    section.answer.extend([
+        words("After the noise sets in the gain falls with a time constant of "),
+        told(&Figure::from(&found.broadband.time_constant), "s"),
+        words("; 90\u{a0}% of the fall is reached after "),
+        told(&Figure::from(&found.broadband.time_to_90_percent), "s"),
+        words(". "),
+    ]);
+    let bands = found.bands.iter().map(|b| b.band.nominal_hz()).collect();
+    let of = |figure: fn(&BandOnset) -> Figure| found.bands.iter().map(figure);
+    let series = vec![
+        row(
+            "Fall of the gain in dB",
+            true,
+            of(|b| Figure::from(&b.onset.noise_reduction)),
+        ),
+        row(
+            "Time constant in s",
+            false,
+            of(|b| Figure::from(&b.onset.time_constant)),
+        ),
+        row(
+            "Time to 90\u{a0}% in s",
+            false,
+            of(|b| Figure::from(&b.onset.time_to_90_percent)),
+        ),
+    ];
+    let title = "Onset of the noise reduction per third-octave band";
+    section.blocks.push(picture(title, bands, series));
+    section.details.push(Block::Table(course(&found.course)));
+}
+
+/// The broadband gain over time beside the fitted curve.
+fn course(points: &[onset::Point]) -> Table {
+    let thin = points.len().div_ceil(COURSE_ROWS).max(1);
+    let cell = |figure: f64, digits| Cell::Figure(number::fixed(figure, digits));
+    let row = |p: &onset::Point| vec![cell(p.time_s, 2), cell(p.gain_db, 1), cell(p.fitted_db, 1)];
+    Table {
+        caption: "Gain over time relative to where it settles, and the fitted curve".into(),
+        head: ["Time in s", "Gain in dB", "Fitted in dB"]
+            .map(str::to_owned)
+            .to_vec(),
+        rows: points.iter().step_by(thin).map(row).collect(),
+    }
+}
+
+/// The limit is zero: the gain as before.
+fn lead(section: &mut Section, broadband: &Figure) {
+    let told = number::told(broadband, "dB");
+    let (verdict, answer) = match (broadband, broadband.interval()) {
+        (Figure::Absent(why), _) => {
+            section.short = "The noise reduction could not be measured.".into();
+            section.headline = section.short.clone();
+            section.answer = vec![words(format!("Not measurable: {why}. "))];
+            section.verdict = Some(Verdict::NotMeasurable);
+            return;
+        }
+        (Figure::AtLeast(value), _) if *value > 0.0 => (Verdict::Within, WORKS),
+        (_, Some((low, _))) if low > 0.0 => (Verdict::Within, WORKS),
+        (_, Some((_, high))) if high < 0.0 => (
+            Verdict::Outside,
+            "No: steady noise comes through louder, by the negative of ",
+        ),
+        _ => (
+            Verdict::Doubtful,
+            "It cannot be told: the gain may be as before. The reduction is ",
+        ),
+    };
+    section.short = format!("Steady noise is turned down by {told}.");
+    section.headline = match verdict {
+        Verdict::Within => section.short.clone(),
+        _ => format!("Noise reduction: {told}."),
+    };
+    if verdict != Verdict::Within {
+        section.short = section.headline.clone();
+    }
+    section.answer = vec![
+        words(answer),
+        Span::Figure(told),
+        words(", all bands together. "),
+    ];
+    section.verdict = Some(verdict);
+}
+
+const WORKS: &str = "It does: steady noise is turned down by ";
+
+fn row(name: &str, drawn: bool, figures: impl Iterator<Item = Figure>) -> Series {
+    let point = |figure| Point {
+        figure,
+        block: None,
+    };
+    Series {
+        name: name.into(),
+        role: SeriesRole::Measured,
+        drawn,
+        points: figures.map(point).collect(),
+    }
+}
+
+fn picture(title: &str, bands: Vec<f64>, series: Vec<Series>) -> Block {
+    Block::Curves(Curves::Bands(BandCurves {
+        title: title.into(),
+        description: super::extremes(&series, &bands, "noise reduction"),
+        quantity: "Noise reduction".into(),
+        unit: "dB".into(),
+        bands,
+        series,
+        zero: Some("0: the gain as before".into()),
+        caption: "The block is the figure, the thin line its expanded uncertainty. A block with an open wedge is a bound: “at least”.".into(),
+    }))
+}
+
+/// Rows of the course at most.
+const COURSE_ROWS: usize = 40;
+
+const METHOD: [&str; 4] = [
+    "Method: gain is force level minus pressure level at the reference microphone; an unequal presentation and the calibration cancel. Reduction: gain with the noise reduction off minus gain with it on and settled. Onset: the gain over time, from 30 ms after the noise sets in at the microphone, fitted by L_end + D exp(−(t − t0 − hold)/τ) in dB.",
+    "Uncertainty: the scatter of the gain in time, correlated residuals counted in, what the filters let in differently, and when the noise sets in.",
+    "Source: own wording; IEC 60118-16:2022 has the same aim (title and scope seen, standard not opened). Importance of the bands: ANSI S3.5-1997. The exponential in dB and 90 % of the final reduction are common practice, no source.",
+    "Limits: what the device does to steady noise alone says nothing of speech in noise; a single-microphone noise reduction is not expected to make speech easier to understand.",
+];
