@@ -141,6 +141,8 @@ pub enum Curves {
     Lines(Lines),
     /// Two channels over time and frequency, and the lines of the first.
     Maps(Maps),
+    /// Verdicts in a row, each with what it is on.
+    Marks(Vec<(Verdict, String)>),
     /// Distances to an edge.
     Ruler(Ruler),
 }

@@ -91,6 +91,20 @@ async function opensAlone() {
   await page.close();
 }
 
+/** Arrow keys on a picture over bands tell the figures of one band. */
+async function tellsValues() {
+  const page = await open();
+  await page.focus(".scroll:has(.bandbox)");
+  for (let press = 0; press < 3; press += 1) await page.keyboard.press("ArrowRight");
+  const [told, band, figure] = await page.evaluate(() => {
+    const box = document.querySelector(".bandbox");
+    const cell = (row) => box.querySelector(row).cells[3].textContent;
+    return [document.querySelector(".told").textContent, cell("thead tr"), cell("tbody tr")];
+  });
+  expect(told.startsWith(`${band} Hz.`) && told.includes(figure), `arrow keys tell “${told}”`);
+  await page.close();
+}
+
 async function fits(width) {
   const page = await open({ width });
   const reach = await page.evaluate(() => document.documentElement.scrollWidth);
@@ -154,6 +168,7 @@ async function pictures() {
 }
 
 await opensAlone();
+await tellsValues();
 for (const width of WIDTHS) await fits(width);
 for (const width of [360, 1280]) {
   for (const scheme of ["light", "dark"]) await accessible(width, scheme);

@@ -153,7 +153,7 @@ fn plot(curves: &BandCurves, scale: &Scale, id: &str) -> String {
         let y = scale.y(0.0);
         let _ = write!(
             out,
-            "<path class=\"zero\" d=\"M0 {y:.1}H{COLUMNS}\"/><text x=\"6\" y=\"{:.1}\">{}</text>",
+            "<path class=\"zero\" d=\"M0 {y:.1}H{COLUMNS}\"/><text class=\"meaning\" x=\"6\" y=\"{:.1}\">{}</text>",
             if rails::hang(curves) || y > height - 24.0 {
                 y - 6.0
             } else {

@@ -105,6 +105,16 @@ fn small(verdict: Verdict) -> String {
     )
 }
 
+/// Verdicts in a row, each under what it is on.
+pub(super) fn marks(marks: &[(Verdict, String)]) -> String {
+    let mut out = String::from("<ul class=\"checks\" aria-label=\"What was checked\">");
+    for (found, what) in marks {
+        let _ = write!(out, "<li>{}{}</li>", escape(what), small(*found));
+    }
+    out.push_str("</ul>");
+    out
+}
+
 /// Mark and word, or that there is no limit to judge against.
 pub(super) fn verdict(verdict: Option<Verdict>, in_part: bool) -> String {
     match verdict {

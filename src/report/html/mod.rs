@@ -9,15 +9,18 @@ mod ruler;
 
 use std::fmt::Write as _;
 
+use base64::prelude::{BASE64_STANDARD, Engine as _};
+use sha2::{Digest as _, Sha256};
+
 use super::document::{Block, Curves, Document, Section};
 use crate::diagnostic::Result;
 use crate::pipeline::Record;
 use markup::{escape, facts, mark, note, spans, table, verdict};
 
 const STYLE: &str = include_str!("style.css");
-/// The browser may load nothing at all, and runs no script.
-const POLICY: &str =
-    "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
+/// Shows the figures of a band under the pointer or at the arrow keys; the page
+/// says the same without it.
+const SCRIPT: &str = include_str!("values.js");
 
 /// The report as HTML: sentences, pictures, tables, and what they rest on.
 ///
@@ -32,9 +35,10 @@ fn page(document: &Document) -> String {
     out.push_str("<meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">");
     let _ = write!(
         out,
-        "<meta http-equiv=\"Content-Security-Policy\" content=\"{POLICY}\">\
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"{}\">\
          <meta name=\"referrer\" content=\"no-referrer\"><title>{}: report</title>\
          <style>{STYLE}@page{{@bottom-left{{content:\"{}\"}}}}</style></head><body>{}",
+        policy(),
         escape(&document.title),
         footer_text(document),
         markup::PATTERNS,
@@ -47,8 +51,16 @@ fn page(document: &Document) -> String {
     }
     out.push_str(&gaps(document));
     out.push_str(&particulars(document));
-    out.push_str("</main></div></body></html>\n");
+    let _ = writeln!(out, "</main></div><script>{SCRIPT}</script></body></html>");
     out
+}
+
+/// The browser may load nothing at all, and runs the script of the page alone.
+fn policy() -> String {
+    let hash = BASE64_STANDARD.encode(Sha256::digest(SCRIPT));
+    format!(
+        "default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-{hash}'; base-uri 'none'; form-action 'none'"
+    )
 }
 
 /// Title and session for the foot of printed pages; only harmless characters.
@@ -140,6 +152,7 @@ fn block(block: &Block, id: &str) -> String {
         Block::Curves(Curves::Bands(curves)) => bands::figure(curves, id),
         Block::Curves(Curves::Lines(content)) => lines::figure(content, id),
         Block::Curves(Curves::Maps(content)) => maps::figure(content, id),
+        Block::Curves(Curves::Marks(content)) => markup::marks(content),
         Block::Curves(Curves::Ruler(content)) => ruler::figure(content, id),
         Block::Notes(notes) => notes.iter().map(|text| note(text)).collect(),
     }

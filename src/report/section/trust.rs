@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::super::document::{Block, Cell, Doubt, Figure, Section, Table, Verdict};
+use super::super::document::{Block, Cell, Curves, Doubt, Figure, Section, Table, Verdict};
 use super::super::number;
 use super::{base_name, capital, counted, fact, words};
 use crate::calibration::Channel;
@@ -22,7 +22,6 @@ pub(super) fn doubts(record: &Record) -> Vec<Doubt> {
     let mut doubts: Vec<Doubt> = by_code
         .iter()
         .map(|(code, findings)| {
-            let text: Vec<String> = findings.iter().map(|finding| told(finding)).collect();
             let mut captures: Vec<&str> = Vec::new();
             for capture in findings.iter().filter_map(|f| f.place().capture.as_deref()) {
                 if !captures.contains(&capture) {
@@ -33,7 +32,7 @@ pub(super) fn doubts(record: &Record) -> Vec<Doubt> {
                 letter: 'A',
                 code,
                 brief: brief(findings[0], &captures),
-                text: text.join("; "),
+                text: once_each(findings.iter().copied()).join("; "),
                 advice: findings[0].problem().advice(),
                 touches: touched(record, code, &captures),
             }
@@ -120,7 +119,19 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         ),
     };
     let answer = vec![words(answer(&short, record))];
-    let mut blocks = vec![Block::Table(checks(record, doubts))];
+    let checks = checks(record, doubts);
+    let mut blocks = vec![Block::Curves(Curves::Marks(marks(&checks)))];
+    let open: Vec<Vec<Cell>> = (checks.rows.iter())
+        .filter(|row| row[0] != Cell::Verdict(Verdict::Within))
+        .cloned()
+        .collect();
+    if !open.is_empty() {
+        blocks.push(Block::Table(Table {
+            caption: "What did not pass, or could not be checked".into(),
+            head: checks.head.clone(),
+            rows: open,
+        }));
+    }
     if !failures.is_empty() {
         let told = |failure: &&Diagnostic| {
             let problem = failure.problem();
@@ -140,9 +151,9 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         };
         blocks.push(Block::Facts(doubts.iter().map(told).collect()));
     }
-    blocks.push(Block::Table(captures(record)));
-    let notes = notes(record);
-    let mut details = vec![Block::Notes(vec![
+    let notes = once_each(with(record, Severity::Note));
+    let notes: Vec<String> = notes.iter().map(|note| format!("{note}.")).collect();
+    let mut details = vec![Block::Table(captures(record)), Block::Table(checks), Block::Notes(vec![
         "Files: length and header against each other. Every other check, its evidence and the strength from which it is found stand in docs/formats.md under “Set-up checks”.".into(),
     ])];
     if !notes.is_empty() {
@@ -161,19 +172,19 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     }
 }
 
-/// Every note once, with the captures that it concerns.
-fn notes(record: &Record) -> Vec<String> {
+/// Every message once, with the places that it concerns.
+fn once_each<'a>(findings: impl Iterator<Item = &'a Diagnostic>) -> Vec<String> {
     let mut concerned: BTreeMap<String, Vec<String>> = BTreeMap::new();
-    for note in with(record, Severity::Note) {
-        let captures = concerned.entry(message(note)).or_default();
-        captures.extend(place(note));
+    for finding in findings {
+        let places = concerned.entry(message(finding)).or_default();
+        places.extend(place(finding));
     }
     let told = concerned.iter().map(|(message, places)| {
         let places = match places.as_slice() {
             [] => String::new(),
             places => format!(" ({})", places.join("; ")),
         };
-        format!("{}{places}.", capital(message))
+        format!("{}{places}", capital(message))
     });
     told.collect()
 }
@@ -258,6 +269,15 @@ fn message(finding: &Diagnostic) -> String {
         }
         _ => message,
     }
+}
+
+/// Verdict and name of every row.
+fn marks(checks: &Table) -> Vec<(Verdict, String)> {
+    let of = |row: &Vec<Cell>| match row.as_slice() {
+        [Cell::Verdict(verdict), Cell::Words(what), ..] => Some((*verdict, what.clone())),
+        _ => None,
+    };
+    checks.rows.iter().filter_map(of).collect()
 }
 
 /// What was checked, what was found.

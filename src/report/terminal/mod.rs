@@ -167,6 +167,16 @@ fn block(block: &Block, indent: usize, width: usize) -> String {
                 bands::table(curves, indent, width)
             )
         }
+        Block::Curves(Curves::Marks(marks)) => {
+            let passed = marks.iter().filter(|(found, _)| *found == Verdict::Within);
+            let names: Vec<&str> = passed.map(|(_, what)| what.as_str()).collect();
+            let told = format!(
+                "{} Passed: {}.",
+                mark(Verdict::Within).trim(),
+                names.join(", ")
+            );
+            Paragraph::plain(&told).wrapped(indent, width)
+        }
         // The tables of the section say the same in figures.
         Block::Curves(Curves::Lines(_) | Curves::Maps(_) | Curves::Ruler(_)) => String::new(),
     }
