@@ -27,7 +27,6 @@ use serde::Serialize;
 
 pub use super::NoOptions as Options;
 use super::OneCapture;
-use super::importance::Weighted;
 use crate::diagnostic::Result;
 use crate::levels::{Approach, Bands, Needs};
 use crate::quantity::{Band, LevelDifference, Origin, Reading, Role, Seconds, Uncertainty};
@@ -74,8 +73,6 @@ pub struct Outcome {
     pub broadband: Onset,
     /// One item per band.
     pub bands: Vec<BandOnset>,
-    /// The reduction weighted by the importance of the bands for speech.
-    pub importance_weighted: Weighted,
     /// The broadband gain over time and the fitted curve.
     pub course: Vec<Point>,
 }
@@ -144,9 +141,6 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
     Ok(Outcome {
         noise_begins: fall.begins.clone(),
         broadband: fall.onset(bands, &measured),
-        importance_weighted: Weighted::over(
-            found.iter().map(|b| (b.band, &b.onset.noise_reduction)),
-        ),
         course: fall.course(bands, &measured),
         bands: found,
     })

@@ -437,6 +437,11 @@ impl Plan {
     }
 
     fn ask_onset(&mut self) {
+        let inverted = [CaptureRole::SpeechPlusNoise, CaptureRole::SpeechMinusNoise];
+        if inverted.iter().any(|role| !self.having(*role).is_empty()) {
+            let gap = "speech and noise apart: this version does not separate a phase-inverted pair; its captures are measured for levels and feedback";
+            self.gaps.push(gap.into());
+        }
         let onsets = self.having(CaptureRole::NoiseReductionOnset);
         let reduces = !self.having(CaptureRole::NoiseReductionOn).is_empty();
         if onsets.is_empty() && reduces {
