@@ -16,6 +16,7 @@ pub mod assessment;
 pub mod bench;
 pub mod calibration;
 pub mod capture;
+pub mod comparison;
 pub mod diagnostic;
 pub mod levels;
 pub mod measurement;

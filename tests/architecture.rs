@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 /// Layers from the ground up; a layer may import itself and those before it.
 /// `bench` stands beside the chain: it imports the ground only.
-const LAYERS: [&[&str]; 10] = [
+const LAYERS: [&[&str]; 11] = [
     &["quantity", "diagnostic", "table"],
     &["capture"],
     &["calibration"],
@@ -17,6 +17,7 @@ const LAYERS: [&[&str]; 10] = [
     &["measurement"],
     &["assessment"],
     &["pipeline"],
+    &["comparison"],
     &["report"],
     &["cli"],
 ];

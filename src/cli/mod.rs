@@ -4,6 +4,7 @@
 mod analyse;
 mod bench;
 mod calibrate;
+mod compare;
 mod demo;
 mod directional;
 mod feedback;
@@ -60,6 +61,8 @@ enum Command {
     /// Front-to-back difference from two captures
     Directional(directional::Directional),
     Calibrate(calibrate::Calibrate),
+    /// What changed between two records, figure by figure
+    Compare(compare::Compare),
     /// What WAV files are, and whether their samples are sound
     Inspect(inspect::Inspect),
     /// Write a commented starter session for the WAV files of a folder
@@ -83,8 +86,8 @@ pub struct Common {
     /// Write to a file (repeatable); .html, .json, .csv or .txt says what
     #[arg(long, value_name = "FILE")]
     out: Vec<PathBuf>,
-    /// Exit with 1 if something judged was found outside, for instance feedback, or a
-    /// file that is inspected is doubtful
+    /// Exit with 1 if something judged was found outside, for instance feedback, a file
+    /// that is inspected is doubtful, or a figure that is compared changed
     #[arg(long)]
     strict: bool,
     /// Also print what every uncertainty is made of (JSON and HTML always hold it)
@@ -127,6 +130,7 @@ pub fn run(arguments: Arguments) -> Result<Status> {
         Command::Feedback(command) => command.run(),
         Command::Directional(command) => command.run(),
         Command::Calibrate(command) => command.run(),
+        Command::Compare(command) => command.run(),
         Command::Inspect(command) => command.run(),
         Command::New(command) => command.run(),
         Command::Demo(command) => command.run(),

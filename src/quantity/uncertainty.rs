@@ -74,6 +74,15 @@ impl Origin {
         !matches!(self, Self::Analysis | Self::Statistics)
     }
 
+    /// One error that all records of one calibration share.
+    pub fn of_calibration(self) -> bool {
+        use Origin::{ForceResponse, ForceTransducer, Microphone, MicrophoneResponse};
+        matches!(
+            self,
+            ForceTransducer | ForceResponse | Microphone | MicrophoneResponse
+        )
+    }
+
     /// Without it no uncertainty can be stated at all: the rest would pass for
     /// the whole.
     fn indispensable(self) -> bool {
@@ -122,8 +131,14 @@ impl Uncertainty {
     /// share counts as far as it differs, all else adds in squares.
     #[must_use]
     pub fn minus(&self, other: &Self) -> Self {
+        self.difference(other, Origin::shared)
+    }
+
+    /// The same for figures that share the errors of the `shared` origins only.
+    #[must_use]
+    pub fn difference(&self, other: &Self, shared: impl Fn(Origin) -> bool) -> Self {
         let mut parts = self.plus(other).parts;
-        for (origin, part) in parts.iter_mut().filter(|(origin, _)| origin.shared()) {
+        for (origin, part) in parts.iter_mut().filter(|(origin, _)| shared(**origin)) {
             if let (Some(a), Some(b)) = (self.parts.get(origin), other.parts.get(origin)) {
                 *part = match (a, b) {
                     (Some(a), Some(b)) => Some((a - b).abs()),

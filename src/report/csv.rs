@@ -91,7 +91,7 @@ pub(super) fn plain(name: &str) -> String {
     }
 }
 
-fn internal(error: impl std::fmt::Display) -> Diagnostic {
+pub(super) fn internal(error: impl std::fmt::Display) -> Diagnostic {
     let what = format!("the table cannot be written: {error}");
     Problem::Internal { what }.into()
 }

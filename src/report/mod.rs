@@ -4,6 +4,7 @@
 //! to text; only [`write()`] touches a file. The two for people share one
 //! [`Document`], which decides what is said; they decide how it looks.
 
+mod comparison;
 mod csv;
 mod document;
 mod html;
@@ -16,6 +17,7 @@ mod terminal;
 mod tests;
 mod write;
 
+pub use self::comparison::{comparison_csv, comparison_json, comparison_terminal};
 pub use self::csv::csv;
 pub use document::{
     BandCurves, Block, Cell, Curves, Document, Doubt, Fact, Figure, Line, Lines, Point, Section,

@@ -187,6 +187,7 @@ fn new_writes_a_session_that_works_once_the_calibration_is_filled_in() {
     folder.text("calibration.toml", CALIBRATION);
     let done = folder.run(&[
         "analyse",
+        "compare",
         "session.toml",
         "--out",
         "r.html",
@@ -305,6 +306,7 @@ fn completions_and_manual_come_from_the_same_definitions() {
     let manual = String::from_utf8(folder.run(&["man"]).stdout).unwrap();
     for command in [
         "analyse",
+        "compare",
         "levels",
         "feedback",
         "directional",

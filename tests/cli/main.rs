@@ -3,6 +3,7 @@
 mod bench_files;
 mod calibrate;
 mod commands;
+mod compare;
 mod mistakes;
 mod odd_wavs;
 mod person;

@@ -1,0 +1,315 @@
+//! What changed between two records, figure by figure.
+//!
+//! *Question.* Does a figure differ from the earlier one by more than both are
+//! uncertain?
+//!
+//! *Method.* Figures belong together by entry, capture, quantity and band. Captures go
+//! by name; those whose name the other record does not have go by their role, where
+//! each record has one such. A difference is *changed* where it exceeds its expanded
+//! uncertainty (k = 2): errors of the calibration that both records share count as far
+//! as they differ, all others, remounting among them, add in squares.
+//!
+//! *Source.* JCGM 100:2008 (GUM), 5.1.2 and 5.2.2; from memory.
+//!
+//! *Limits.* Each figure is judged by itself: of many unchanged ones about 5 % exceed
+//! their uncertainty by chance.
+
+mod recorded;
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use crate::diagnostic::{Diagnostic, Result};
+use crate::pipeline::Tool;
+use crate::quantity::{Observation, Origin, Uncertainty};
+pub use recorded::{Figure, Recorded};
+
+/// What there is to choose.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Options {
+    /// Expanded repeatability (k = 2) of a difference of levels, in dB: taking the
+    /// device off and putting it on, placing the microphone.
+    pub repeatability_db: Option<f64>,
+}
+
+impl Options {
+    /// Whether the options make sense.
+    ///
+    /// # Errors
+    /// A repeatability that is no number from 0.
+    pub fn check(&self) -> Result<()> {
+        match self.repeatability_db {
+            Some(db) if !(db.is_finite() && db >= 0.0) => Err(Diagnostic::value(
+                "--repeatability",
+                db,
+                "a number of decibels, 0 or more",
+            )),
+            _ => Ok(()),
+        }
+    }
+}
+
+/// Two records, compared. Serialises as docs/formats.md says.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Comparison {
+    /// Version of this layout.
+    pub schema: u32,
+    /// The program.
+    pub tool: Tool,
+    /// What was chosen.
+    pub options: Options,
+    /// What the comparison rests on.
+    pub notes: Vec<String>,
+    /// Every figure of either record, in their order.
+    pub differences: Vec<Difference>,
+}
+
+/// One figure before and after.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Difference {
+    /// The measurement or assessment.
+    pub entry: String,
+    /// The captures behind it, as the earlier record names them.
+    pub capture: String,
+    /// Path of the figure in the entry.
+    pub quantity: String,
+    /// Nominal midband frequency in Hz, where it belongs to a band.
+    pub nominal_hz: Option<f64>,
+    /// Unit of the figure and its difference.
+    pub unit: String,
+    /// Reference of a level; a difference has none.
+    pub reference: Option<String>,
+    /// The earlier figure.
+    pub before: Option<f64>,
+    /// The later figure.
+    pub after: Option<f64>,
+    /// The later minus the earlier one.
+    pub difference: Option<f64>,
+    /// Expanded uncertainty of the difference (k = 2).
+    pub expanded_uncertainty: Option<f64>,
+    /// What follows.
+    pub verdict: Verdict,
+    /// Why it cannot be compared.
+    pub reason: Option<String>,
+    /// The set-up checks that either record did not pass and on which it relies.
+    pub doubts: Vec<String>,
+}
+
+/// What a difference says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Verdict {
+    /// It exceeds its uncertainty.
+    Changed,
+    /// It does not.
+    NotBeyondUncertainty,
+    /// Nothing can be said.
+    NotComparable,
+}
+
+impl Verdict {
+    /// The name in records and tables.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Changed => "changed",
+            Self::NotBeyondUncertainty => "not_beyond_uncertainty",
+            Self::NotComparable => "not_comparable",
+        }
+    }
+}
+
+impl Comparison {
+    /// How many figures end in `verdict`.
+    pub fn count(&self, verdict: Verdict) -> usize {
+        let of = |difference: &&Difference| difference.verdict == verdict;
+        self.differences.iter().filter(of).count()
+    }
+}
+
+/// Compares two records.
+///
+/// # Errors
+/// Those of [`Options::check`].
+pub fn compare(before: &Recorded, after: &Recorded, options: Options) -> Result<Comparison> {
+    options.check()?;
+    let shared = before.calibration == after.calibration;
+    let after_figures = after.named_as_in(before);
+    let mut later: BTreeMap<_, _> = after_figures.iter().map(|f| (f.key(), f)).collect();
+    let mut differences = Vec::new();
+    for figure in &before.figures {
+        let other = later.remove(&figure.key());
+        differences.push(match other {
+            Some(other) => difference(figure, other, shared, &options),
+            None => alone(figure, true),
+        });
+    }
+    let only_after = after_figures
+        .iter()
+        .filter(|f| later.contains_key(&f.key()));
+    differences.extend(only_after.map(|figure| alone(figure, false)));
+    let mut comparison = Comparison {
+        schema: 1,
+        tool: Tool::THIS,
+        options,
+        notes: Vec::new(),
+        differences,
+    };
+    comparison.notes = notes(before, after, &comparison, shared);
+    Ok(comparison)
+}
+
+/// A figure that one record has alone.
+fn alone(figure: &Figure, earlier: bool) -> Difference {
+    let (before, after, which) = match earlier {
+        true => (figure.observation.value, None, "earlier"),
+        false => (None, figure.observation.value, "later"),
+    };
+    Difference {
+        before,
+        after,
+        reason: Some(format!("only the {which} record has it")),
+        ..row(figure)
+    }
+}
+
+fn difference(before: &Figure, after: &Figure, shared: bool, options: &Options) -> Difference {
+    let doubts = before.doubts.union(&after.doubts).cloned().collect();
+    let mut row = Difference {
+        before: before.observation.value,
+        after: after.observation.value,
+        doubts,
+        ..row(before)
+    };
+    match judged(&before.observation, &after.observation, shared, options) {
+        Ok((difference, uncertainty)) => {
+            row.difference = Some(difference);
+            row.expanded_uncertainty = Some(uncertainty);
+            row.verdict = match difference.abs() > uncertainty {
+                true => Verdict::Changed,
+                false => Verdict::NotBeyondUncertainty,
+            };
+        }
+        Err(reason) => row.reason = Some(reason),
+    }
+    row
+}
+
+/// The row of a figure before anything is known of the other record.
+fn row(figure: &Figure) -> Difference {
+    let observation = &figure.observation;
+    Difference {
+        entry: figure.entry.clone(),
+        capture: figure.capture.clone(),
+        quantity: observation.quantity.clone(),
+        nominal_hz: observation.nominal_hz,
+        unit: observation.unit.clone(),
+        reference: observation.reference.clone(),
+        before: None,
+        after: None,
+        difference: None,
+        expanded_uncertainty: None,
+        verdict: Verdict::NotComparable,
+        reason: None,
+        doubts: figure.doubts.iter().cloned().collect(),
+    }
+}
+
+/// The difference and its expanded uncertainty, or why there is none.
+fn judged(
+    before: &Observation,
+    after: &Observation,
+    shared: bool,
+    options: &Options,
+) -> std::result::Result<(f64, f64), String> {
+    if numbered(&before.quantity) {
+        return Err(
+            "items of a list are numbered as found: the same number need not be the same thing"
+                .into(),
+        );
+    }
+    if (&before.unit, &before.reference) != (&after.unit, &after.reference) {
+        return Err("the records state it in different units".into());
+    }
+    let measured = |which: &str, o: &Observation| match (o.status.as_str(), o.value) {
+        ("measured", Some(value)) => Ok(value),
+        (status, _) => {
+            let why = o.reason.as_deref().unwrap_or("no reason is stated");
+            Err(format!("{which} it is {}: {why}", status.replace('_', " ")))
+        }
+    };
+    let difference = measured("after", after)? - measured("before", before)?;
+    let expanded = uncertainty(before, after, shared)?;
+    let repeatability = options.repeatability_db.filter(|_| before.unit == "dB");
+    Ok((difference, expanded.hypot(repeatability.unwrap_or(0.0))))
+}
+
+/// Expanded uncertainty of the difference of two measured figures.
+fn uncertainty(
+    before: &Observation,
+    after: &Observation,
+    shared: bool,
+) -> std::result::Result<f64, String> {
+    let has_parts = |o: &Observation| o.budget.parts().next().is_some();
+    if has_parts(before) && has_parts(after) {
+        let cancels = |origin: Origin| shared && origin.of_calibration();
+        let budget: Uncertainty = after.budget.difference(&before.budget, cancels);
+        let note = || budget.note().unwrap_or_default();
+        return budget
+            .expanded()
+            .ok_or_else(|| format!("its uncertainty is {}", note()));
+    }
+    match (before.expanded_uncertainty, after.expanded_uncertainty) {
+        (Some(a), Some(b)) => Ok(a.hypot(b)),
+        _ => Err("its uncertainty is not stated".into()),
+    }
+}
+
+/// Whether the path leads through an item of a list that has no name of its own.
+fn numbered(quantity: &str) -> bool {
+    let mut steps: Vec<&str> = quantity.split('.').collect();
+    steps.pop();
+    steps.iter().any(|step| step.parse::<usize>().is_ok())
+}
+
+fn notes(before: &Recorded, after: &Recorded, made: &Comparison, shared: bool) -> Vec<String> {
+    let mut notes = vec![match shared {
+        true => {
+            "Both records apply the same calibration: what it is off by cancels in the differences."
+                .to_owned()
+        }
+        false => {
+            "The records apply different calibrations: the uncertainties of both count in full."
+                .to_owned()
+        }
+    }];
+    if before.options != after.options {
+        notes.push("The records were made with different options or criteria.".into());
+    }
+    if before.version != after.version {
+        let (a, b) = (&before.version, &after.version);
+        notes.push(format!(
+            "Different versions of the program made them: {a} and {b}."
+        ));
+    }
+    let remounting = |r: &Recorded| {
+        let states = |f: &Figure| {
+            f.observation
+                .budget
+                .parts()
+                .any(|(o, u)| o == Origin::Remounting && u.is_some())
+        };
+        r.figures.iter().any(states)
+    };
+    if made.options.repeatability_db.is_none() && !(remounting(before) && remounting(after)) {
+        notes.push("Taking the device off and putting it on again is not contained in the uncertainties; state it as --repeatability, or as `remounting_expanded_db` in the calibration file.".into());
+    }
+    let judged = made.count(Verdict::Changed) + made.count(Verdict::NotBeyondUncertainty);
+    if judged > 1 {
+        notes.push(format!("{judged} figures were judged, each by itself: about {:.0} of them would exceed their uncertainty by chance.", 0.05 * judged as f64));
+    }
+    notes
+}
+
+#[cfg(test)]
+mod tests;
