@@ -11,8 +11,9 @@
 //!
 //! *Source.* JCGM 100:2008 (GUM), 5.1.2 and 5.2.2; from memory.
 //!
-//! *Limits.* Each figure is judged by itself: of many unchanged ones about 5 % exceed
-//! their uncertainty by chance.
+//! *Limits.* Figures whose uncertainty leaves chance out (extremes, percentiles) are
+//! judged only with a stated repeatability. Each figure is judged by itself: of many
+//! unchanged ones about 5 % exceed their uncertainty by chance.
 
 mod recorded;
 
@@ -241,6 +242,13 @@ fn judged(
     let difference = measured("after", after)? - measured("before", before)?;
     let expanded = uncertainty(before, after, shared)?;
     let repeatability = options.repeatability_db.filter(|_| before.unit == "dB");
+    let knows_chance = |o: &Observation| o.budget.parts().any(|(o, _)| o == Origin::Statistics);
+    if repeatability.is_none() && !(knows_chance(before) && knows_chance(after)) {
+        return Err(
+            "its uncertainty leaves out how far chance moves it; a repeatability stated for levels covers that"
+                .into(),
+        );
+    }
     Ok((difference, expanded.hypot(repeatability.unwrap_or(0.0))))
 }
 

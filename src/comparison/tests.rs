@@ -49,7 +49,7 @@ fn a_shared_calibration_cancels_and_the_rest_adds_in_squares() {
 
 #[test]
 fn remounting_does_not_cancel_and_a_stated_repeatability_counts() {
-    let parts = || json!({"force_transducer": 0.5, "remounting": 0.6});
+    let parts = || json!({"force_transducer": 0.5, "remounting": 0.6, "statistics": 0.0});
     let (before, after) = (
         record("a", 80.0, parts(), 1.0),
         record("a", 81.0, parts(), 1.0),
@@ -91,6 +91,21 @@ fn without_a_stated_uncertainty_nothing_is_judged() {
             .unwrap()
             .contains("not stated for the force transducer")
     );
+}
+
+/// The extremes of a noise move from one recording to the next, and their budget
+/// does not say by how much.
+#[test]
+fn a_figure_that_leaves_chance_out_needs_a_stated_repeatability() {
+    let parts = || json!({"force_transducer": 0.5, "analysis": 0.1});
+    let (before, after) = (
+        record("a", 80.0, parts(), 1.0),
+        record("a", 82.0, parts(), 1.0),
+    );
+    let found = only(&before, &after, None);
+    assert_eq!(found.verdict, Verdict::NotComparable);
+    assert!(found.reason.unwrap().contains("chance"));
+    assert_eq!(only(&before, &after, Some(1.0)).verdict, Verdict::Changed);
 }
 
 #[test]
