@@ -187,7 +187,6 @@ fn new_writes_a_session_that_works_once_the_calibration_is_filled_in() {
     folder.text("calibration.toml", CALIBRATION);
     let done = folder.run(&[
         "analyse",
-        "compare",
         "session.toml",
         "--out",
         "r.html",

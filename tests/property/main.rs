@@ -177,7 +177,8 @@ fn bare_numbers(value: &Value, path: &str, found: &mut Vec<String>) {
         }
         Value::Array(items) => {
             for item in items {
-                if item.is_number() {
+                // A list of numbers states its unit in its own name.
+                if item.is_number() && unit_of_coordinate(path).is_none() {
                     found.push(path.to_owned());
                 }
                 bare_numbers(item, path, found);
