@@ -9,12 +9,15 @@
 //! *Method.* 1. Gain of each capture in each band: force level minus pressure
 //! level over the interval. 2. Front gain minus back gain. 3. Its uncertainty
 //! from how the gain scatters in time and from what the filters let in; the
-//! calibration of both channels cancels. 4. Where a capture without stimulus is
-//! given and the back force stands less than 3 dB above it, the difference is only
-//! a lower bound.
+//! calibration of both channels cancels. 4. The mean over the bands, weighted by
+//! their importance for speech. 5. Where a capture without stimulus is given: a
+//! front force or a sound pressure less than 3 dB above it cannot be measured;
+//! under a back force less than 3 dB above it the difference is a lower bound;
+//! else what the noise adds to each level is a part of the uncertainty.
 //!
 //! *Source.* Own wording of the common definition; the correction by the
-//! reference microphone is common practice, no source.
+//! reference microphone is common practice, no source. Importance: ANSI
+//! S3.5-1997.
 //!
 //! *Limits.* A box that is not closed, or a device that still adapts, changes
 //! the figure. A front-to-back difference is not a directivity index.
@@ -23,9 +26,10 @@ use serde::Serialize;
 
 use super::Captures;
 pub use super::NoOptions as Options;
+use super::importance::Weighted;
 use crate::diagnostic::Result;
 use crate::levels::{Levels, Needs};
-use crate::quantity::{Band, LevelDifference, Reading, Role};
+use crate::quantity::{Band, LevelDifference, Origin, Reading, Role};
 use crate::trust::Check;
 
 /// Third-octave levels.
@@ -47,7 +51,7 @@ pub const RELIES_ON: &[Check] = &[
     Check::TestBox,
 ];
 
-/// Below this distance from the noise, the back figure is the noise's, in dB.
+/// Closer than this to the noise, a level is the noise's, in dB.
 const CLEAR_DB: f64 = 3.0;
 
 /// A capture from the front, one from the back, and one without stimulus.
@@ -81,6 +85,8 @@ pub struct Outcome {
     pub bands: Vec<BandDifference>,
     /// Difference of the band sums.
     pub broadband: Reading<LevelDifference>,
+    /// Weighted by the importance of the bands for speech.
+    pub importance_weighted: Weighted,
 }
 
 /// The difference in one band.
@@ -124,8 +130,12 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
             front_to_back,
         });
     }
-    let broadband = difference(input, &measured)?;
-    Ok(Outcome { bands, broadband })
+    let each = bands.iter().map(|b| (b.band, &b.front_to_back));
+    Ok(Outcome {
+        importance_weighted: Weighted::over(each),
+        broadband: difference(input, &measured)?,
+        bands,
+    })
 }
 
 /// Front gain minus back gain of the bands at `columns` together.
@@ -135,17 +145,53 @@ fn difference(input: &Input<'_>, columns: &[usize]) -> Result<Reading<LevelDiffe
         return Ok(Reading::not_measured(why));
     };
     let figure = LevelDifference::from_db(front.db - back.db);
-    let force = |capture: &Levels| -> Result<f64> {
-        let mean_square = &capture.bands()?.mean_square;
-        Ok(columns.iter().map(|column| mean_square[(0, *column)]).sum())
+    let uncertainty = front.uncertainty.minus(&back.uncertainty);
+    let Some(noise) = input.noise else {
+        return Ok(Reading::measured(figure, uncertainty));
     };
-    if let Some(noise) = input.noise
-        && noise.bands()?.bands == input.front.bands()?.bands
-        && force(input.back)? < 10f64.powf(CLEAR_DB / 10.0) * force(noise)?
-    {
+    if noise.bands()?.bands != input.front.bands()?.bands {
+        return Ok(Reading::measured(figure, uncertainty));
+    }
+    let added = |capture, role| added_db(capture, noise, role, columns);
+    let Some(of_sounds) = added(input.front, Role::Microphone)?
+        .zip(added(input.back, Role::Microphone)?)
+        .map(|(front, back)| front - back)
+    else {
+        let why = "the sound stands less than 3 dB above the noise of the room";
+        return Ok(Reading::not_measured(why));
+    };
+    let Some(of_front) = added(input.front, Role::Force)? else {
+        let why = "the front force stands less than 3 dB above the noise";
+        return Ok(Reading::not_measured(why));
+    };
+    let Some(of_back) = added(input.back, Role::Force)? else {
         let why = "the back force stands less than 3 dB above the noise";
         return Ok(Reading::AtLeast(figure, why.into()));
+    };
+    let noise = (of_front - of_back - of_sounds).abs();
+    Ok(Reading::measured(
+        figure,
+        uncertainty.and(Origin::Noise, noise),
+    ))
+}
+
+/// By how much `noise` raises the level of `capture`, in dB; `None` where the
+/// level is the noise's.
+fn added_db(
+    capture: &Levels,
+    noise: &Levels,
+    role: Role,
+    columns: &[usize],
+) -> Result<Option<f64>> {
+    let power = |levels: &Levels| -> Result<f64> {
+        let mean_square = &levels.bands()?.mean_square;
+        let of_band = |column: &usize| mean_square[(role as usize, *column)];
+        Ok(columns.iter().map(of_band).sum())
+    };
+    if noise.channels[role as usize].is_none() {
+        return Ok(Some(0.0));
     }
-    let uncertainty = front.uncertainty.minus(&back.uncertainty);
-    Ok(Reading::measured(figure, uncertainty))
+    let share = power(noise)? / power(capture)?;
+    let clear = share < 10f64.powf(-CLEAR_DB / 10.0);
+    Ok(clear.then(|| -10.0 * (1.0 - share).log10()))
 }

@@ -25,6 +25,8 @@ pub enum Origin {
     Analysis,
     /// The finite time of a signal that varies at random.
     Statistics,
+    /// What the noise of device and room adds to a level.
+    Noise,
     /// What a person answers: thresholds and uncomfortable levels.
     Person,
     /// The force at 0 dB on the dial of a device's own hearing test.
@@ -42,6 +44,7 @@ impl Origin {
             Self::MicrophoneResponse => "microphone_response",
             Self::Analysis => "analysis",
             Self::Statistics => "statistics",
+            Self::Noise => "noise",
             Self::Person => "person",
             Self::DialZero => "dial_zero",
         }
@@ -63,6 +66,7 @@ impl Origin {
                 "real filters in place of ideal bands, and what neighbouring bands let in"
             }
             Self::Statistics => "finite time of a sound that varies at random",
+            Self::Noise => "what the noise of device and room adds to a level",
             Self::Person => "what a person answers: thresholds, uncomfortable levels",
             Self::DialZero => "force at 0 dB on the dial of the device's own hearing test",
         }
@@ -71,7 +75,7 @@ impl Origin {
     /// One error that all captures of a session share: it cancels in the
     /// difference of two of them.
     fn shared(self) -> bool {
-        !matches!(self, Self::Analysis | Self::Statistics)
+        !matches!(self, Self::Analysis | Self::Statistics | Self::Noise)
     }
 
     /// One error that all records of one calibration share.

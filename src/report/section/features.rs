@@ -20,6 +20,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     for entry in entries(record, Kind::Directional) {
         if let crate::measurement::Outcome::Directional(outcome) = &entry.outcome {
             answer(&mut section, &Figure::from(&outcome.broadband));
+            section.answer.extend(for_speech(outcome));
             section.blocks.push(picture(outcome));
         }
     }
@@ -89,6 +90,21 @@ fn answer(section: &mut Section, broadband: &Figure) {
     section.verdict = Some(verdict);
 }
 
+/// The weighted mean, if there is one.
+fn for_speech(outcome: &Outcome) -> Vec<Span> {
+    let weighted = &outcome.importance_weighted;
+    let Some(share) = weighted.share.figure().filter(|share| share.0 > 0.0) else {
+        return Vec::new();
+    };
+    vec![
+        words(" Weighted by what each band carries of speech, front minus back is "),
+        Span::Figure(number::told(&Figure::from(&weighted.mean), "dB")),
+        words(" (from bands that carry "),
+        Span::Figure(format!("{}\u{a0}%", number::fixed(share.0, 0))),
+        words(")."),
+    ]
+}
+
 fn picture(outcome: &Outcome) -> Block {
     let points = outcome.bands.iter().map(|band| Point {
         figure: Figure::from(&band.front_to_back),
@@ -114,7 +130,7 @@ fn picture(outcome: &Outcome) -> Block {
 }
 
 const METHOD: [&str; 3] = [
-    "Method: gain of each recording in each band, force level minus pressure level at the reference microphone; front gain minus back gain. The calibration of both channels cancels; the uncertainty comes from the scatter of the gain in time and from what the filters let in differently. Where a recording without stimulus is given and the back force stands less than 3 dB above it, the difference is a lower bound.",
-    "Source: own wording of the common definition. The correction by the reference microphone is common practice, no source. Scatter of a ratio of means: delta method, textbook, remembered.",
+    "Method: gain of each recording in each band, force level minus pressure level at the reference microphone; front gain minus back gain. The calibration of both channels cancels; the uncertainty comes from the scatter of the gain in time and from what the filters let in differently. Where a recording without stimulus is given, a front force or a sound less than 3 dB above it is not measurable, a back force less than 3 dB above it makes the difference a lower bound, and what the noise adds is a part of the uncertainty.",
+    "Source: own wording of the common definition. The correction by the reference microphone is common practice, no source. Importance of the bands: ANSI S3.5-1997, from two public implementations. Scatter of a ratio of means: delta method, textbook, remembered.",
     "Limits: a box that is not closed, or a device that still adapts, changes the figure.",
 ];
