@@ -115,6 +115,12 @@ impl Bands {
         scatter::expanded_db(&deviations, self.step_s).filter(|u| u.is_finite())
     }
 
+    /// Mean square of one channel, the bands at `columns` together.
+    pub fn power_of(&self, role: Role, columns: &[usize]) -> f64 {
+        let of_band = |column: &usize| self.mean_square[(role as usize, *column)];
+        columns.iter().map(of_band).sum()
+    }
+
     /// Mean square of `band` in one channel, for a capture of noise.
     pub fn floor(&self, band: Band, role: Role) -> Option<f64> {
         let column = self.bands.iter().position(|other| *other == band)?;

@@ -26,6 +26,7 @@ use serde::Serialize;
 
 use super::Captures;
 pub use super::NoOptions as Options;
+use super::gain_difference::{UNKNOWN, by_band, difference};
 use super::importance::Weighted;
 use crate::diagnostic::Result;
 use crate::levels::{Levels, Needs};
@@ -104,48 +105,28 @@ pub struct BandDifference {
 /// # Errors
 /// [`crate::Problem::ChannelMissing`] without both channels.
 pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
-    for capture in [input.front, input.back] {
-        for role in Role::ALL {
-            capture.channel(role, "directional")?;
-        }
-    }
-    let (front, back) = (input.front.bands()?, input.back.bands()?);
-    let mut bands = Vec::new();
-    let mut measured = Vec::new();
-    for (column, band) in front.bands.iter().enumerate() {
-        if back.bands.get(column) != Some(band) {
-            continue;
-        }
-        let mut channels = input.front.channels.iter().flatten();
-        let gap = channels.find_map(|channel| channel.gap(*band));
-        let front_to_back = match gap {
-            Some(gap) => Reading::not_measured(gap),
-            None => {
-                measured.push(column);
-                difference(input, &[column])?
-            }
-        };
-        bands.push(BandDifference {
-            band: *band,
+    let (bands, broadband) = by_band(
+        [input.front, input.back],
+        "directional",
+        |columns| front_to_back(input, columns),
+        |band, front_to_back| BandDifference {
+            band,
             front_to_back,
-        });
-    }
+        },
+    )?;
     let each = bands.iter().map(|b| (b.band, &b.front_to_back));
     Ok(Outcome {
         importance_weighted: Weighted::over(each),
-        broadband: difference(input, &measured)?,
+        broadband,
         bands,
     })
 }
 
 /// Front gain minus back gain of the bands at `columns` together.
-fn difference(input: &Input<'_>, columns: &[usize]) -> Result<Reading<LevelDifference>> {
-    let (Some(front), Some(back)) = (input.front.gain(columns)?, input.back.gain(columns)?) else {
-        let why = "a channel is silent or the interval too short";
-        return Ok(Reading::not_measured(why));
+fn front_to_back(input: &Input<'_>, columns: &[usize]) -> Result<Reading<LevelDifference>> {
+    let Some((figure, uncertainty)) = difference([input.front, input.back], columns)? else {
+        return Ok(Reading::not_measured(UNKNOWN));
     };
-    let figure = LevelDifference::from_db(front.db - back.db);
-    let uncertainty = front.uncertainty.minus(&back.uncertainty);
     let Some(noise) = input.noise else {
         return Ok(Reading::measured(figure, uncertainty));
     };
@@ -183,15 +164,11 @@ fn added_db(
     role: Role,
     columns: &[usize],
 ) -> Result<Option<f64>> {
-    let power = |levels: &Levels| -> Result<f64> {
-        let mean_square = &levels.bands()?.mean_square;
-        let of_band = |column: &usize| mean_square[(role as usize, *column)];
-        Ok(columns.iter().map(of_band).sum())
-    };
     if noise.channels[role as usize].is_none() {
         return Ok(Some(0.0));
     }
-    let share = power(noise)? / power(capture)?;
+    let [noise, own] = [noise.bands()?, capture.bands()?].map(|b| b.power_of(role, columns));
+    let share = noise / own;
     let clear = share < 10f64.powf(-CLEAR_DB / 10.0);
     Ok(clear.then(|| -10.0 * (1.0 - share).log10()))
 }

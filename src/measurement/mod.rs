@@ -7,6 +7,7 @@
 pub mod calibrator_tone;
 pub mod directional;
 pub mod feedback;
+mod gain_difference;
 pub mod importance;
 pub mod levels;
 pub mod noise_reduction;

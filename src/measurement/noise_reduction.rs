@@ -24,6 +24,7 @@ use serde::Serialize;
 
 use super::Captures;
 pub use super::NoOptions as Options;
+use super::gain_difference::{UNKNOWN, by_band, difference};
 use super::importance::Weighted;
 use crate::diagnostic::Result;
 use crate::levels::{Bands, Levels, Needs};
@@ -99,50 +100,30 @@ pub struct BandReduction {
 /// # Errors
 /// [`crate::Problem::ChannelMissing`] without both channels.
 pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
-    for capture in [input.off, input.on] {
-        for role in Role::ALL {
-            capture.channel(role, "noise_reduction")?;
-        }
-    }
-    let (off, on) = (input.off.bands()?, input.on.bands()?);
-    let mut bands = Vec::new();
-    let mut measured = Vec::new();
-    for (column, band) in off.bands.iter().enumerate() {
-        if on.bands.get(column) != Some(band) {
-            continue;
-        }
-        let mut channels = input.off.channels.iter().flatten();
-        let noise_reduction = match channels.find_map(|channel| channel.gap(*band)) {
-            Some(gap) => Reading::not_measured(gap),
-            None => {
-                measured.push(column);
-                reduction(input, &[column])?
-            }
-        };
-        bands.push(BandReduction {
-            band: *band,
+    let (bands, broadband) = by_band(
+        [input.off, input.on],
+        "noise_reduction",
+        |columns| reduction(input, columns),
+        |band, noise_reduction| BandReduction {
+            band,
             noise_reduction,
-        });
-    }
+        },
+    )?;
     let each = bands.iter().map(|b| (b.band, &b.noise_reduction));
     Ok(Outcome {
         importance_weighted: Weighted::over(each),
-        broadband: reduction(input, &measured)?,
+        broadband,
         bands,
     })
 }
 
 /// Gain off minus gain on of the bands at `columns` together.
 fn reduction(input: &Input<'_>, columns: &[usize]) -> Result<Reading<LevelDifference>> {
-    let (Some(off), Some(on)) = (input.off.gain(columns)?, input.on.gain(columns)?) else {
-        let why = "a channel is silent or the interval too short";
-        return Ok(Reading::not_measured(why));
+    let Some((figure, uncertainty)) = difference([input.off, input.on], columns)? else {
+        return Ok(Reading::not_measured(UNKNOWN));
     };
-    let figure = LevelDifference::from_db(off.db - on.db);
-    let force = |capture: &Levels| -> Result<f64> {
-        let mean_square = &capture.bands()?.mean_square;
-        Ok(columns.iter().map(|column| mean_square[(0, *column)]).sum())
-    };
+    let force =
+        |capture: &Levels| -> Result<f64> { Ok(capture.bands()?.power_of(Role::Force, columns)) };
     if let Some(noise) = input.noise
         && noise.bands()?.bands == input.on.bands()?.bands
         && force(input.on)? < 10f64.powf(Bands::CLEAR_DB / 10.0) * force(noise)?
@@ -150,8 +131,5 @@ fn reduction(input: &Input<'_>, columns: &[usize]) -> Result<Reading<LevelDiffer
         let why = "the reduced force stands less than 10 dB above the device's own noise";
         return Ok(Reading::AtLeast(figure, why.into()));
     }
-    Ok(Reading::measured(
-        figure,
-        off.uncertainty.minus(&on.uncertainty),
-    ))
+    Ok(Reading::measured(figure, uncertainty))
 }

@@ -367,72 +367,69 @@ impl Plan {
     fn ask_feedback(&mut self) {
         let kind = Kind::Feedback;
         self.ask_each(kind);
-        let (before, after) = (
-            self.having(CaptureRole::Before),
-            self.having(CaptureRole::After),
+        self.ask_pair(
+            kind,
+            "feedback before and after",
+            [CaptureRole::Before, CaptureRole::After],
+            None,
         );
-        match (before.as_slice(), after.as_slice()) {
-            ([before], [after]) => {
-                let captures = BTreeMap::from([("before", *before), ("after", *after)]);
+    }
+
+    /// One capture of the first role against one of the second, beside them the only
+    /// one of a third, if there is one. Whether there is a capture of either role.
+    fn ask_pair(
+        &mut self,
+        kind: Kind,
+        what: &str,
+        roles: [CaptureRole; 2],
+        beside: Option<CaptureRole>,
+    ) -> bool {
+        let [first, second] = roles.map(|role| self.having(role));
+        let names = roles.map(CaptureRole::name);
+        match (first.as_slice(), second.as_slice()) {
+            ([first], [second]) => {
+                let mut captures = BTreeMap::from([(names[0], *first), (names[1], *second)]);
+                if let Some(role) = beside
+                    && let [only] = self.having(role).as_slice()
+                {
+                    captures.insert(role.name(), *only);
+                }
                 self.requests.push(Request { kind, captures });
             }
-            ([], []) => {}
+            ([], []) => return false,
             _ => self.gaps.push(format!(
-                "feedback before and after: one capture with role \"before\" and one with role \"after\" are needed; there are {} and {}",
-                before.len(),
-                after.len()
+                "{what}: one capture with role \"{}\" and one with role \"{}\" are needed; there are {} and {}",
+                names[0],
+                names[1],
+                first.len(),
+                second.len()
             )),
         }
+        true
     }
 
     fn ask_directional(&mut self) {
-        let (front, back) = (
-            self.having(CaptureRole::Front),
-            self.having(CaptureRole::Back),
-        );
-        match (front.as_slice(), back.as_slice()) {
-            ([front], [back]) => {
-                let mut captures = BTreeMap::from([("front", *front), ("back", *back)]);
-                if let [noise] = self.having(CaptureRole::EquivalentInputNoise).as_slice() {
-                    captures.insert("equivalent_input_noise", *noise);
-                }
-                let kind = Kind::Directional;
-                self.requests.push(Request { kind, captures });
-            }
-            ([], []) => self.gaps.push(
-                "directionality: record one capture with role \"front\" and one with role \"back\"".into(),
-            ),
-            _ => self.gaps.push(format!(
-                "directionality: one capture with role \"front\" and one with role \"back\" are needed; there are {} and {}",
-                front.len(),
-                back.len()
-            )),
+        let roles = [CaptureRole::Front, CaptureRole::Back];
+        let silence = Some(CaptureRole::EquivalentInputNoise);
+        if !self.ask_pair(Kind::Directional, "directionality", roles, silence) {
+            self.gaps.push(
+                "directionality: record one capture with role \"front\" and one with role \"back\""
+                    .into(),
+            );
         }
     }
+
     /// Gain off against gain on, in steady noise.
     fn ask_noise_reduction(&mut self) {
-        let (off, on) = (
-            self.having(CaptureRole::NoiseReductionOff),
-            self.having(CaptureRole::NoiseReductionOn),
-        );
-        match (off.as_slice(), on.as_slice()) {
-            ([off], [on]) => {
-                let mut captures =
-                    BTreeMap::from([("noise_reduction_off", *off), ("noise_reduction_on", *on)]);
-                if let [noise] = self.having(CaptureRole::EquivalentInputNoise).as_slice() {
-                    captures.insert("equivalent_input_noise", *noise);
-                }
-                let kind = Kind::NoiseReduction;
-                self.requests.push(Request { kind, captures });
-            }
-            ([], []) => self.gaps.push(
+        let roles = [
+            CaptureRole::NoiseReductionOff,
+            CaptureRole::NoiseReductionOn,
+        ];
+        let silence = Some(CaptureRole::EquivalentInputNoise);
+        if !self.ask_pair(Kind::NoiseReduction, "noise reduction", roles, silence) {
+            self.gaps.push(
                 "noise reduction: record the same steady noise with role \"noise_reduction_off\" and, once it has settled, \"noise_reduction_on\"".into(),
-            ),
-            _ => self.gaps.push(format!(
-                "noise reduction: one capture with role \"noise_reduction_off\" and one with role \"noise_reduction_on\" are needed; there are {} and {}",
-                off.len(),
-                on.len()
-            )),
+            );
         }
     }
 

@@ -53,21 +53,16 @@ pub(super) fn figure(maps: &Maps, id: &str) -> String {
          <title id=\"{id}t\">{title}</title><desc id=\"{id}d\">{}</desc>",
         escape(&maps.lines.description)
     );
-    for (map, left) in maps.maps.iter().zip(LEFTS) {
-        let axes = Axes {
-            left,
-            duration_s: maps.lines.duration_s.max(0.1),
-            bands: &maps.bands,
-        };
-        field(&mut out, map, maps.step_s, &axes);
-        scales(&mut out, map, &axes);
-    }
-    let axes = Axes {
-        left: LEFTS[0],
+    let axes = LEFTS.map(|left| Axes {
+        left,
         duration_s: maps.lines.duration_s.max(0.1),
         bands: &maps.bands,
-    };
-    rings(&mut out, &maps.lines.lines, &axes);
+    });
+    for (map, axes) in maps.maps.iter().zip(&axes) {
+        field(&mut out, map, maps.step_s, axes);
+        scales(&mut out, map, axes);
+    }
+    rings(&mut out, &maps.lines.lines, &axes[0]);
     let _ = write!(
         out,
         "</svg></div></div><p class=\"swipe\">The picture scrolls sideways.</p><p class=\"steps\"><span>quiet</span>{}<span>strong</span></p>\

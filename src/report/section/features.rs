@@ -4,7 +4,7 @@ use super::super::document::{
     BandCurves, Block, Curves, Doubt, Figure, Point, Section, Series, SeriesRole, Span, Verdict,
 };
 use super::super::number;
-use super::{carried, entries, words};
+use super::{above_zero, carried, entries, words};
 use crate::measurement::Kind;
 use crate::measurement::directional::Outcome;
 use crate::pipeline::Record;
@@ -30,22 +30,9 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     section
 }
 
-/// The limit is zero: front and back alike.
-fn verdict(broadband: &Figure) -> Verdict {
-    match broadband {
-        Figure::AtLeast(value) if *value > 0.0 => Verdict::Within,
-        Figure::AtMost(value) if *value < 0.0 => Verdict::Outside,
-        Figure::Absent(_) => Verdict::NotMeasurable,
-        figure => match figure.interval() {
-            Some((low, _)) if low > 0.0 => Verdict::Within,
-            Some((_, high)) if high < 0.0 => Verdict::Outside,
-            _ => Verdict::Doubtful,
-        },
-    }
-}
-
 fn answer(section: &mut Section, broadband: &Figure) {
-    let verdict = verdict(broadband);
+    // The limit is zero: front and back alike.
+    let verdict = above_zero(broadband);
     let told = number::told(broadband, "dB");
     let difference = match verdict {
         Verdict::Within => {

@@ -16,7 +16,7 @@ mod trust;
 
 use std::path::Path;
 
-use super::document::{Document, Doubt, Fact, Section, Series, Span, Verdict};
+use super::document::{Document, Doubt, Fact, Figure, Section, Series, Span, Verdict};
 use super::number;
 use crate::assessment::Kind as Assessed;
 use crate::diagnostic::{Problem, Result};
@@ -109,6 +109,20 @@ impl Document {
             particulars: particulars::of(record)?,
             cautions: particulars::CAUTIONS.map(str::to_owned).to_vec(),
         })
+    }
+}
+
+/// Whether a figure lies above a limit of zero.
+fn above_zero(figure: &Figure) -> Verdict {
+    match figure {
+        Figure::AtLeast(value) if *value > 0.0 => Verdict::Within,
+        Figure::AtMost(value) if *value < 0.0 => Verdict::Outside,
+        Figure::Absent(_) => Verdict::NotMeasurable,
+        figure => match figure.interval() {
+            Some((low, _)) if low > 0.0 => Verdict::Within,
+            Some((_, high)) if high < 0.0 => Verdict::Outside,
+            _ => Verdict::Doubtful,
+        },
     }
 }
 

@@ -5,7 +5,7 @@ use super::super::document::{
     Table, Verdict,
 };
 use super::super::number;
-use super::{carried, entries, words};
+use super::{above_zero, carried, entries, words};
 use crate::measurement::noise_reduction_onset::{self as onset, BandOnset};
 use crate::measurement::{Kind, Outcome, noise_reduction as pair};
 use crate::pipeline::Record;
@@ -113,24 +113,18 @@ fn course(points: &[onset::Point]) -> Table {
 /// The limit is zero: the gain as before.
 fn lead(section: &mut Section, broadband: &Figure) {
     let told = number::told(broadband, "dB");
-    let (verdict, answer) = match (broadband, broadband.interval()) {
-        (Figure::Absent(why), _) => {
+    let verdict = above_zero(broadband);
+    let answer = match (verdict, broadband) {
+        (_, Figure::Absent(why)) => {
             section.short = "The noise reduction could not be measured.".into();
             section.headline = section.short.clone();
             section.answer = vec![words(format!("Not measurable: {why}. "))];
-            section.verdict = Some(Verdict::NotMeasurable);
+            section.verdict = Some(verdict);
             return;
         }
-        (Figure::AtLeast(value), _) if *value > 0.0 => (Verdict::Within, WORKS),
-        (_, Some((low, _))) if low > 0.0 => (Verdict::Within, WORKS),
-        (_, Some((_, high))) if high < 0.0 => (
-            Verdict::Outside,
-            "No: steady noise comes through louder, by the negative of ",
-        ),
-        _ => (
-            Verdict::Doubtful,
-            "It cannot be told: the gain may be as before. The reduction is ",
-        ),
+        (Verdict::Within, _) => "It does: steady noise is turned down by ",
+        (Verdict::Outside, _) => "No: steady noise comes through louder, by the negative of ",
+        _ => "It cannot be told: the gain may be as before. The reduction is ",
     };
     section.short = format!("Steady noise is turned down by {told}.");
     section.headline = match verdict {
@@ -147,8 +141,6 @@ fn lead(section: &mut Section, broadband: &Figure) {
     ];
     section.verdict = Some(verdict);
 }
-
-const WORKS: &str = "It does: steady noise is turned down by ";
 
 fn row(name: &str, drawn: bool, figures: impl Iterator<Item = Figure>) -> Series {
     let point = |figure| Point {
