@@ -78,7 +78,7 @@ impl Recorded {
             let cause = format!("this is not JSON: {error}");
             Diagnostic::from(Problem::Document { cause }).at_line(line)
         })?;
-        let missing = |key: &str| Diagnostic::from(Problem::MissingKey { key: key.into() });
+        let missing = |key: &str| Diagnostic::from(Problem::NotARecord { key: key.into() });
         let schema = record.get("schema").ok_or_else(|| missing("schema"))?;
         if schema != 1 {
             return Err(Diagnostic::value("schema", schema, "1"));

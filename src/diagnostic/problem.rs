@@ -22,6 +22,12 @@ pub enum Problem {
         /// What the parser found.
         cause: String,
     },
+    /// A JSON document that is not a record.
+    #[error("this is not a record of measurements: `{key}` is missing")]
+    NotARecord {
+        /// What every record has.
+        key: String,
+    },
     /// A key, or a word for a value, that no document of this kind has.
     #[error("unknown {what} `{key}`{}", nearest_text(nearest.as_deref()))]
     UnknownKey {
@@ -338,6 +344,7 @@ impl Problem {
         match self {
             Self::File { .. } => "document.file",
             Self::Document { .. } => "document.syntax",
+            Self::NotARecord { .. } => "document.not_a_record",
             Self::UnknownKey { .. } => "document.unknown_key",
             Self::MissingKey { .. } => "document.missing_key",
             Self::Value { .. } => "document.value",
@@ -388,6 +395,9 @@ impl Problem {
             } => "write elsewhere, or move what stands in the way".into(),
             Self::File { .. } => "check the path and the permissions".into(),
             Self::Document { .. } => "correct the line; docs/formats.md describes the file".into(),
+            Self::NotARecord { .. } => {
+                "name what `--format json` or `--out FILE.json` wrote".into()
+            }
             Self::UnknownKey { known, .. } if known.is_empty() => {
                 "remove it: nothing can be set here".into()
             }
