@@ -20,6 +20,7 @@
 //! *Limits.* An error of the dial's zero moves every band. The index tells what
 //! is audible, not what is understood.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::hearing::Hearing;
@@ -72,7 +73,7 @@ impl<'a> Input<'a> {
 }
 
 /// What is heard of speech at one level.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Outcome {
     /// Level at the microphone, as measured.
     pub presented: Reading<PressureLevel>,
@@ -87,7 +88,7 @@ pub struct Outcome {
 }
 
 /// What is heard in one band.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct BandAudibility {
     /// The band.
     #[serde(flatten)]
@@ -105,7 +106,7 @@ pub struct BandAudibility {
 }
 
 /// What sets the level of a band.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SetBy {
     /// The speech.

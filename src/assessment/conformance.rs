@@ -8,12 +8,13 @@
 //! whole interval of the uncertainty must lie within (JCGM 106:2012, guarded
 //! acceptance with w = U; from memory).
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::quantity::{Quantity, Reading};
 
 /// What was found against a limit, in rising order of what there is to do.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
     /// Inside the limits, as surely as is asked for.

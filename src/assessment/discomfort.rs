@@ -16,6 +16,7 @@
 //! Passing against an average uncomfortable level proves little: 100 dB HL lies
 //! above what such devices reach at all.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::hearing::Hearing;
@@ -65,7 +66,7 @@ impl<'a> Input<'a> {
 }
 
 /// Outputs against the uncomfortable levels.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Outcome {
     /// Whether the uncomfortable levels are an average of others.
     pub average: bool,
@@ -76,7 +77,7 @@ pub struct Outcome {
 }
 
 /// One output against the uncomfortable levels.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Output {
     /// Which.
     pub output: Which,
@@ -89,7 +90,7 @@ pub struct Output {
 }
 
 /// An output.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Which {
     /// The largest with a tone sweep at 90 dB SPL.
@@ -99,7 +100,7 @@ pub enum Which {
 }
 
 /// One band.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct BandStanding {
     /// The band.
     #[serde(flatten)]
@@ -115,7 +116,7 @@ pub struct BandStanding {
 }
 
 /// Where an output stands against an uncomfortable level.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Standing {
     /// Below it, the uncertainty counted.

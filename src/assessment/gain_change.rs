@@ -14,6 +14,7 @@
 //! *Limits.* A device that compresses moves its output by less than its gain;
 //! measure again after the change. Real channels overlap.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::quantity::{LevelDifference, Reading, Uncertainty};
@@ -35,7 +36,7 @@ pub struct Wish {
 }
 
 /// A change of the gain of one channel.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct GainChange {
     /// Lower edge of the channel in Hz.
     pub from_hz: f64,

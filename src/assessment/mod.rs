@@ -15,6 +15,7 @@ mod sheet;
 pub mod speech_intelligibility;
 pub mod targets;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::diagnostic::Result;
@@ -117,7 +118,7 @@ pub type Assessed = (Vec<String>, Result<Outcome>);
 macro_rules! catalogue {
     ($($variant:ident: $module:ident),+ $(,)?) => {
         /// An assessment of the catalogue.
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
         #[serde(rename_all = "snake_case")]
         pub enum Kind {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] $variant,)+
@@ -134,7 +135,7 @@ macro_rules! catalogue {
         }
 
         /// What an assessment found; tagged with its name as `entry`.
-        #[derive(Debug, Clone, Serialize)]
+        #[derive(Debug, Clone, Serialize, JsonSchema)]
         #[serde(tag = "entry", rename_all = "snake_case")]
         pub enum Outcome {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] $variant($module::Outcome),)+
@@ -148,7 +149,7 @@ macro_rules! catalogue {
         }
 
         /// The options of every assessment: the `[criteria]` of a session.
-        #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+        #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
         #[serde(deny_unknown_fields, default)]
         pub struct Options {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] pub $module: $module::Options,)+

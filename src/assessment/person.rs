@@ -5,6 +5,7 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize, de};
 
 use crate::diagnostic::{Diagnostic, Result};
@@ -15,7 +16,7 @@ const AUDIOMETRIC_HZ: [f64; 11] = [
 ];
 
 /// The person: a code, never a name.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Person {
     /// Pseudonymous code.
@@ -24,32 +25,40 @@ pub struct Person {
     pub age_group: Option<AgeGroup>,
     /// What the levels below are given in.
     #[serde(default, skip_serializing)]
+    #[schemars(skip)]
     pub hearing_in: HearingIn,
     /// The force at 0 dB on the dial: a type of device or a table of its own.
     #[serde(default, skip_serializing)]
+    #[schemars(skip)]
     pub dial_zero: Option<String>,
     /// Expanded uncertainty of that table, k = 2.
     #[serde(default, skip_serializing)]
+    #[schemars(skip)]
     pub dial_zero_uncertainty_db: Option<f64>,
     /// Thresholds by frequency in Hz.
     #[serde(default, skip_serializing)]
+    #[schemars(skip)]
     pub thresholds: BTreeMap<String, Answer>,
     /// Uncomfortable levels.
     #[serde(default, skip_serializing)]
+    #[schemars(skip)]
     pub uncomfortable: Option<Uncomfortable>,
     /// Expanded uncertainty of what a person answers, k = 2.
     #[serde(default, skip_serializing)]
+    #[schemars(skip)]
     pub expanded_uncertainty_db: Option<f64>,
     /// `none`, `starting_point` or a table of targets.
     #[serde(default, skip_serializing)]
+    #[schemars(skip)]
     pub targets: Option<String>,
     /// By how much targets are lowered because both sides are aided.
     #[serde(default, skip_serializing)]
+    #[schemars(skip)]
     pub binaural_correction_db: Option<f64>,
 }
 
 /// Adult or child.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum AgeGroup {
     /// Adult.

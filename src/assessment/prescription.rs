@@ -20,6 +20,7 @@
 //! *Limits.* The rules were made for air conduction. A starting point, not a
 //! validated prescription.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::hearing::Hearing;
@@ -69,7 +70,7 @@ pub struct Prescription {
 }
 
 /// Where a session's targets come from, as the record tells it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Kind {
     /// Nowhere.

@@ -18,6 +18,7 @@
 //!
 //! *Limits.* A deviation is as good as the target.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::gain_change::{GainChange, Wish, gain_changes};
@@ -55,7 +56,7 @@ impl<'a> Input<'a> {
 }
 
 /// Tolerances, and the channels of the device.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Options {
     /// Tolerance from 250 Hz up to `high_from_hz`.
@@ -133,7 +134,7 @@ impl Options {
 }
 
 /// Deviations from target.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Outcome {
     /// Where the targets come from.
     pub targets: Prescribed,
@@ -146,7 +147,7 @@ pub struct Outcome {
 }
 
 /// Deviations at one presented level.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct LevelDeviation {
     /// The capture.
     pub capture: String,
@@ -165,7 +166,7 @@ pub struct LevelDeviation {
 }
 
 /// Deviation in one band.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct BandDeviation {
     /// The band.
     #[serde(flatten)]

@@ -1,6 +1,7 @@
 //! The calibration of one channel: sensitivity, response, and the paper behind
 //! them.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::response::Response;
@@ -8,7 +9,7 @@ use crate::diagnostic::{At, Diagnostic, Problem, Result};
 use crate::quantity::{Band, Date, Origin, Role, Uncertainty};
 
 /// The calibration of one channel.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Channel {
     /// What it records.
     #[serde(skip)]

@@ -1,5 +1,8 @@
 //! The calibration file: what one unit of a WAV sample stands for.
 
+use std::borrow::Cow;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::ser::SerializeMap;
 use serde::{Deserialize, Serialize, Serializer};
 
@@ -61,6 +64,35 @@ impl Serialize for Calibration {
             }
         }
         map.end()
+    }
+}
+
+impl JsonSchema for Calibration {
+    fn schema_name() -> Cow<'static, str> {
+        "Calibration".into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let mut of = |sensitivity: &str| {
+            json_schema!({
+                "allOf": [generator.subschema_for::<Channel>()],
+                "properties": {sensitivity: {"type": "number", "exclusiveMinimum": 0}},
+                "required": [sensitivity],
+            })
+        };
+        json_schema!({
+            "description": "The calibration applied, with the keys of the calibration file",
+            "type": "object",
+            "properties": {
+                "full_scale_v": {"type": "number", "exclusiveMinimum": 0},
+                "full_scale_assumed": {"const": true},
+                "force": of("sensitivity_v_per_n"),
+                "microphone": of("sensitivity_v_per_pa"),
+            },
+            "required": ["full_scale_v"],
+            "anyOf": [{"required": ["force"]}, {"required": ["microphone"]}],
+            "additionalProperties": false,
+        })
     }
 }
 

@@ -8,6 +8,7 @@ use std::f64::consts::PI;
 
 use realfft::RealFftPlanner;
 use rustfft::num_complex::Complex64;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::diagnostic::{At, Diagnostic, Problem, Result};
@@ -19,7 +20,7 @@ pub const LENGTH: usize = 8192;
 /// Magnitude of the sensitivity over frequency, dB relative to the stated one.
 /// Between points: linear in dB over the logarithm of frequency. Beyond the
 /// ends: held, and the bands there are not reported.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Response {
     frequency_hz: Vec<f64>,
     magnitude_db: Vec<f64>,

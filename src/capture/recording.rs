@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::integrity::{Integrity, IntegrityReduction, Sameness};
@@ -22,7 +23,7 @@ pub struct Source {
 }
 
 /// A file that was read, for the record.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct InputFile {
     /// As the user or the session named it.
     pub path: PathBuf,

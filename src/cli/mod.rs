@@ -71,6 +71,8 @@ enum Command {
     Demo(demo::Demo),
     /// Render the captures of a simulated bench whose true values are known
     Bench(bench::Bench),
+    /// Print the JSON Schema of the record
+    Schema(shell::Schema),
     /// Print a completion script for a shell
     Completions(shell::Completions),
     /// Print the manual page
@@ -135,6 +137,7 @@ pub fn run(arguments: Arguments) -> Result<Status> {
         Command::New(command) => command.run(),
         Command::Demo(command) => command.run(),
         Command::Bench(command) => command.run(),
+        Command::Schema(command) => command.run(),
         Command::Completions(command) => command.run(),
         Command::Man(command) => command.run(),
     }

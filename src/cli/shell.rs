@@ -1,6 +1,7 @@
 use clap::{Args, CommandFactory};
 use clap_complete::Shell;
 use micronewton::diagnostic::{Problem, Result};
+use micronewton::report;
 
 use super::{Arguments, Status, output};
 
@@ -12,6 +13,12 @@ pub struct Completions {
     /// The shell
     shell: Shell,
 }
+
+/// Print the JSON Schema of the record that --format json prints.
+#[derive(Args)]
+#[command(after_help = "Example:
+  micronewton schema > record.schema.json")]
+pub struct Schema {}
 
 /// Print the manual page.
 #[derive(Args)]
@@ -29,6 +36,13 @@ impl Completions {
             &mut script,
         );
         output::print(&String::from_utf8_lossy(&script))?;
+        Ok(Status::Done)
+    }
+}
+
+impl Schema {
+    pub fn run(self) -> Result<Status> {
+        output::print(&report::schema()?)?;
         Ok(Status::Done)
     }
 }

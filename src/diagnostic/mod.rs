@@ -7,6 +7,9 @@ mod place;
 mod problem;
 mod toml;
 
+use std::borrow::Cow;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use std::fmt;
 use std::io;
 use std::path::Path;
@@ -22,7 +25,7 @@ pub(crate) use toml::toml_problem;
 pub type Result<T> = std::result::Result<T, Diagnostic>;
 
 /// How much a diagnostic matters.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {
     /// Worth knowing; nothing is in doubt.
@@ -139,6 +142,28 @@ impl Serialize for Diagnostic {
         map.serialize_entry("message", &self.0.problem.to_string())?;
         map.serialize_entry("next", &self.0.problem.advice())?;
         map.end()
+    }
+}
+
+impl JsonSchema for Diagnostic {
+    fn schema_name() -> Cow<'static, str> {
+        "Diagnostic".into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        json_schema!({
+            "description": "What is assumed, doubtful or impossible; where, and what to do next",
+            "type": "object",
+            "properties": {
+                "severity": generator.subschema_for::<Severity>(),
+                "code": {"type": "string", "pattern": "^[a-z_]+\\.[a-z0-9_]+$"},
+                "place": generator.subschema_for::<Place>(),
+                "message": {"type": "string"},
+                "next": {"type": "string"},
+            },
+            "required": ["severity", "code", "place", "message", "next"],
+            "additionalProperties": false,
+        })
     }
 }
 

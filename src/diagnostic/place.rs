@@ -3,10 +3,11 @@
 use std::fmt;
 use std::path::PathBuf;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// File, line, capture, channel, key and time, as far as they are known.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Place {
     /// File, as the user named it.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -26,6 +26,7 @@
 //! sensitivity. What the drift was in between is not known. The repeatability of
 //! putting the microphone into the coupler is not in the uncertainty.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Captures;
@@ -78,7 +79,7 @@ impl<'a> Input<'a> {
 }
 
 /// What to hold the drift against.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Options {
     /// Largest drift, in dB, at which what was measured in between is believed.
@@ -111,7 +112,7 @@ impl Options {
 }
 
 /// What the recording of a calibrator says.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Outcome {
     /// The channel.
     pub role: Role,

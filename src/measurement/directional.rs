@@ -22,6 +22,7 @@
 //! *Limits.* A box that is not closed, or a device that still adapts, changes
 //! the figure. A front-to-back difference is not a directivity index.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Captures;
@@ -80,7 +81,7 @@ impl<'a> Input<'a> {
 }
 
 /// The differences.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Outcome {
     /// One item per band.
     pub bands: Vec<BandDifference>,
@@ -91,7 +92,7 @@ pub struct Outcome {
 }
 
 /// The difference in one band.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct BandDifference {
     /// The band.
     #[serde(flatten)]

@@ -5,13 +5,14 @@
 //! [`speech_bands`] holds it. Bands without a figure are left out and the rest
 //! made to sum to one; how much they carry is told.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::quantity::{Band, LevelDifference, Percentage, Reading, Uncertainty};
 use crate::table::speech_intelligibility::speech_bands;
 
 /// An importance-weighted mean and what it rests on.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Weighted {
     /// The mean.
     pub mean: Reading<LevelDifference>,

@@ -35,6 +35,7 @@
 use std::collections::BTreeMap;
 
 use ndarray::{Array2, Axis};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Captures;
@@ -101,7 +102,7 @@ impl<'a> Input<'a> {
 }
 
 /// What to report.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Options {
     /// Parts of the time, in percent, for which the exceeded level is given.
@@ -138,7 +139,7 @@ impl Options {
 }
 
 /// The levels of one capture.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Outcome {
     /// The interval really analysed.
     pub interval: IntervalAnalysed,
@@ -152,7 +153,7 @@ pub struct Outcome {
 }
 
 /// The gain in one band.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct BandGain {
     /// The band.
     #[serde(flatten)]
@@ -162,7 +163,7 @@ pub struct BandGain {
 }
 
 /// The interval really analysed: filters settled, whole hops of 62.5 ms.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct IntervalAnalysed {
     /// Start in seconds.
     pub from_s: f64,
@@ -171,7 +172,7 @@ pub struct IntervalAnalysed {
 }
 
 /// Shape of the blocks whose levels are ranked.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Blocks {
     /// Window.
     pub shape: &'static str,
@@ -182,7 +183,7 @@ pub struct Blocks {
 }
 
 /// Levels of one channel, in the reference of its role.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 #[serde(untagged)]
 pub enum ChannelLevels {
     /// Force levels.
@@ -192,7 +193,7 @@ pub enum ChannelLevels {
 }
 
 /// Levels re `R`.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 #[serde(bound = "")]
 pub struct RoleLevels<R: Reference> {
     /// What the channel records.
@@ -208,7 +209,7 @@ pub struct RoleLevels<R: Reference> {
 }
 
 /// Levels of one band.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 #[serde(bound = "")]
 pub struct BandLevels<R: Reference> {
     /// The band.

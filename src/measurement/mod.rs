@@ -16,6 +16,7 @@ pub mod speech_percentiles;
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::diagnostic::{Problem, Result};
@@ -72,7 +73,7 @@ impl<'a> OneCapture<'a> {
 }
 
 /// The options of a question that leaves nothing to choose.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct NoOptions {}
 
@@ -90,7 +91,7 @@ impl NoOptions {
 macro_rules! catalogue {
     ($($variant:ident: $module:ident),+ $(,)?) => {
         /// A measurement of the catalogue.
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
         #[serde(rename_all = "snake_case")]
         pub enum Kind {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] $variant,)+
@@ -130,7 +131,7 @@ macro_rules! catalogue {
         }
 
         /// What a measurement found; tagged with its name as `entry`.
-        #[derive(Debug, Clone, Serialize)]
+        #[derive(Debug, Clone, Serialize, JsonSchema)]
         #[serde(tag = "entry", rename_all = "snake_case")]
         pub enum Outcome {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] $variant($module::Outcome),)+
@@ -144,7 +145,7 @@ macro_rules! catalogue {
         }
 
         /// The options of every measurement: the `[options]` of a session.
-        #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+        #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
         #[serde(deny_unknown_fields, default)]
         pub struct Options {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] pub $module: $module::Options,)+

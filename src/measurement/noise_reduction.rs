@@ -20,6 +20,7 @@
 //! *Limits.* What the device does to steady noise alone says nothing of speech in
 //! noise. A capture that begins before the reduction has settled shows too little.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Captures;
@@ -75,7 +76,7 @@ impl<'a> Input<'a> {
 }
 
 /// The reduction.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Outcome {
     /// One item per band.
     pub bands: Vec<BandReduction>,
@@ -86,7 +87,7 @@ pub struct Outcome {
 }
 
 /// The reduction in one band.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct BandReduction {
     /// The band.
     #[serde(flatten)]

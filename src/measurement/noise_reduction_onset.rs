@@ -23,6 +23,7 @@
 //! lasting misfit is no exponential and has no time constant. Gain changes of
 //! compression that are slower than 30 ms are part of what is seen.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 pub use super::NoOptions as Options;
@@ -65,7 +66,7 @@ const COURSE_POINTS: usize = 240;
 const ONSET_STEPS: f64 = 0.25;
 
 /// The onset.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Outcome {
     /// When the noise sets in, in the recording.
     pub noise_begins: Reading<Seconds>,
@@ -78,7 +79,7 @@ pub struct Outcome {
 }
 
 /// The onset in one band.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct BandOnset {
     /// The band.
     #[serde(flatten)]
@@ -89,7 +90,7 @@ pub struct BandOnset {
 }
 
 /// A fall and how fast it was.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Onset {
     /// Gain at the beginning minus settled gain.
     pub noise_reduction: Reading<LevelDifference>,
@@ -100,7 +101,7 @@ pub struct Onset {
 }
 
 /// The broadband gain at one time.
-#[derive(Debug, Clone, Copy, Serialize)]
+#[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
 pub struct Point {
     /// Time in the recording, in seconds.
     pub time_s: f64,

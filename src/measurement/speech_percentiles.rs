@@ -21,6 +21,7 @@
 //! has others. Sections in which the device's noise is louder than the speech
 //! show the noise: its gain at low percentiles is then too high.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 pub use super::{NoOptions as Options, OneCapture as Input};
@@ -65,7 +66,7 @@ const DELAYED_DB: [f64; 3] = [1.2, 1.2, 0.4];
 const FEWEST: u64 = 100;
 
 /// Speech in one capture.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Outcome {
     /// Start of the part analysed, in seconds.
     pub from_s: f64,
@@ -80,7 +81,7 @@ pub struct Outcome {
 }
 
 /// Speech in one band.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct BandSpeech {
     /// The band.
     #[serde(flatten)]
@@ -94,7 +95,7 @@ pub struct BandSpeech {
 }
 
 /// Long-term average and percentiles.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 #[serde(bound = "")]
 pub struct Speech<Q: Quantity> {
     /// Long-term average.

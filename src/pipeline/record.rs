@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::session::{CaptureRole, Session};
@@ -14,9 +15,10 @@ use crate::quantity::Reading;
 use crate::trust::{Check, Checked, State};
 
 /// The result of a run. Same plan and files, same record.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct Record {
     /// Version of this layout.
+    #[schemars(extend("const" = 1))]
     pub schema: u32,
     /// The program.
     pub tool: Tool,
@@ -47,7 +49,7 @@ pub struct Record {
 }
 
 /// Name and version of the program.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Tool {
     /// Name.
     pub name: &'static str,
@@ -64,7 +66,7 @@ impl Tool {
 }
 
 /// A capture that was read.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct CaptureRead {
     /// Its name.
     pub name: String,
@@ -86,7 +88,7 @@ pub struct CaptureRead {
 }
 
 /// One measurement and the captures that played a part in it.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Entry {
     /// Part and name of the capture.
     #[serde(flatten)]
@@ -100,7 +102,7 @@ pub struct Entry {
 }
 
 /// A set-up check that is not passed, and where.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 pub struct Doubt {
     /// The check.
     pub check: Check,
@@ -109,7 +111,7 @@ pub struct Doubt {
 }
 
 /// One assessment and the captures behind it.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Assessment {
     /// Names of the captures.
     pub captures: Vec<String>,

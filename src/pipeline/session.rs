@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::pseudonym;
@@ -99,7 +100,7 @@ impl CaptureDocument {
 }
 
 /// What the session file says of the appointment.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Session {
     /// Code of the session.
     pub code: String,
@@ -118,7 +119,7 @@ pub struct Session {
 }
 
 /// Whether the test box was closed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum TestBox {
     /// Closed.
@@ -128,7 +129,7 @@ pub enum TestBox {
 }
 
 /// The device under test.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Device {
     /// Code of the device; no serial number.
@@ -138,7 +139,7 @@ pub struct Device {
 }
 
 /// Side on which a device is worn.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Side {
     /// Left.
@@ -148,7 +149,7 @@ pub enum Side {
 }
 
 /// What a capture was recorded for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum CaptureRole {
     /// Speech at a stated level.

@@ -4,6 +4,9 @@
 //! f_m · 10^(∓1/20), for the integer index x. The nominal frequency is only a
 //! name; every calculation uses the exact one.
 
+use std::borrow::Cow;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Serialize;
 use serde::ser::SerializeStruct;
 
@@ -108,6 +111,21 @@ impl Serialize for Band {
         object.serialize_field("nominal_hz", &self.nominal_hz())?;
         object.serialize_field("exact_hz", &self.exact_hz())?;
         object.end()
+    }
+}
+
+impl JsonSchema for Band {
+    fn schema_name() -> Cow<'static, str> {
+        "Band".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({
+            "description": "A third-octave band by its midband frequencies, nominal and exact",
+            "type": "object",
+            "properties": {"nominal_hz": {"type": "number"}, "exact_hz": {"type": "number"}},
+            "required": ["nominal_hz", "exact_hz"],
+        })
     }
 }
 

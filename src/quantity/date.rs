@@ -1,5 +1,8 @@
 //! A day of the calendar, as documents write it.
 
+use std::borrow::Cow;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use std::fmt;
 use std::str::FromStr;
 
@@ -92,6 +95,20 @@ impl<'de> Deserialize<'de> for Date {
             .as_str()
             .map_or_else(|| value.to_string(), str::to_owned);
         text.parse().map_err(serde::de::Error::custom)
+    }
+}
+
+impl JsonSchema for Date {
+    fn schema_name() -> Cow<'static, str> {
+        "Date".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({
+            "description": "A day, as in 2026-01-31",
+            "type": "string",
+            "pattern": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$",
+        })
     }
 }
 

@@ -3,8 +3,11 @@
 //! A force level and a pressure level cannot be added or compared by mistake:
 //! only two levels of one reference have a [`LevelDifference`].
 
+use std::borrow::Cow;
 use std::marker::PhantomData;
 use std::ops::{Add, Sub};
+
+use schemars::{JsonSchema, Schema, SchemaGenerator};
 
 use super::reading::Quantity;
 
@@ -17,7 +20,7 @@ pub trait Reference: Copy {
 }
 
 /// 1 µN, the reference of force levels.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, JsonSchema)]
 pub struct OneMicronewton;
 
 impl Reference for OneMicronewton {
@@ -26,7 +29,7 @@ impl Reference for OneMicronewton {
 }
 
 /// 20 µPa, the reference of sound pressure levels in air.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, JsonSchema)]
 pub struct TwentyMicropascals;
 
 impl Reference for TwentyMicropascals {
@@ -88,6 +91,17 @@ impl<R: Reference> Level<R> {
     }
 }
 
+/// A type of its own for each reference; records hold levels as readings only.
+impl<R: Reference> JsonSchema for Level<R> {
+    fn schema_name() -> Cow<'static, str> {
+        format!("Level re {}", R::TEXT).into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        f64::json_schema(generator)
+    }
+}
+
 impl<R: Reference> Quantity for Level<R> {
     const UNIT: &'static str = "dB";
     const REFERENCE: Option<&'static str> = Some(R::TEXT);
@@ -113,7 +127,7 @@ impl PressureLevel {
 
 /// Force level minus sound pressure level: the acousto-mechanical sensitivity
 /// level, in dB re 1 µN/20 µPa.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, JsonSchema)]
 pub struct SensitivityLevel(f64);
 
 impl SensitivityLevel {

@@ -1,6 +1,9 @@
 //! A figure as it leaves the tool: value, unit, reference and expanded
 //! uncertainty; or a bound; or the reason why there is none.
 
+use std::borrow::Cow;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::ser::{Serialize, SerializeMap, Serializer};
 
 use super::level::{Level, LevelDifference, Reference};
@@ -122,6 +125,56 @@ impl<Q: Quantity> Serialize for Reading<Q> {
             map.serialize_entry("reason", reason)?;
         }
         map.end()
+    }
+}
+
+impl<Q: Quantity> JsonSchema for Reading<Q> {
+    fn schema_name() -> Cow<'static, str> {
+        let unit = match Q::UNIT {
+            "1" => "number",
+            "%" => "percent",
+            unit => unit,
+        };
+        let reference = Q::REFERENCE.map(|text| format!(" re {text}"));
+        // A name that needs no escapes.
+        format!("Reading {unit}{}", reference.unwrap_or_default())
+            .replace(' ', "_")
+            .replace('µ', "u")
+            .replace('/', "_per_")
+            .into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let parts = generator.subschema_for::<Uncertainty>();
+        let of_status = |status: &str, value: &str, more: &[&str]| {
+            json_schema!({
+                "properties": {"status": {"const": status}, "value": {"type": value}},
+                "required": more,
+            })
+        };
+        json_schema!({
+            "description": "A quantity: a figure, a bound, or why there is neither; the \
+                            uncertainty is expanded (k = 2) and in the unit of the figure",
+            "type": "object",
+            "properties": {
+                "status": {"enum": ["measured", "at_most", "at_least", "not_measured"]},
+                "value": {"type": ["number", "null"]},
+                "unit": {"const": Q::UNIT},
+                "reference": {"const": Q::REFERENCE},
+                "expanded_uncertainty": {"type": ["number", "null"], "minimum": 0},
+                "uncertainty_note": {"type": "string"},
+                "uncertainty_parts": parts,
+                "reason": {"type": "string"},
+            },
+            "required": ["status", "value", "unit", "reference", "expanded_uncertainty"],
+            "additionalProperties": false,
+            "oneOf": [
+                of_status("measured", "number", &[]),
+                of_status("at_most", "number", &["reason"]),
+                of_status("at_least", "number", &["reason"]),
+                of_status("not_measured", "null", &["reason"]),
+            ],
+        })
     }
 }
 

@@ -1,9 +1,10 @@
 //! What a channel of a capture records.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The two channels of the bench. Arrays over channels keep this order.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Role {
     /// The force transducer of the skull simulator.

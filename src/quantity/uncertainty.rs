@@ -5,10 +5,13 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Where a part of an uncertainty comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum Origin {
     /// Sensitivity of the force transducer, from its certificate.
@@ -98,7 +101,7 @@ impl Origin {
 /// the parts that make it. A part may be known to exist and not be stated.
 ///
 /// In records: the parts by name, null where not stated.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
 pub struct Uncertainty {
     parts: BTreeMap<Origin, Option<f64>>,

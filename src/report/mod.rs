@@ -11,6 +11,7 @@ mod html;
 mod inspection;
 mod json;
 mod number;
+mod schema;
 mod section;
 mod terminal;
 #[cfg(test)]
@@ -26,5 +27,6 @@ pub use document::{
 pub use html::html;
 pub use inspection::{inspection_csv, inspection_json, inspection_terminal};
 pub use json::json;
+pub use schema::schema;
 pub use terminal::{budget, terminal};
 pub use write::write;

@@ -20,6 +20,9 @@ mod presented_level;
 mod room_noise;
 mod test_box;
 
+use std::borrow::Cow;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::ser::{Serialize, SerializeMap, Serializer};
 
 use crate::capture::Integrity;
@@ -89,7 +92,7 @@ pub enum Sound {
 }
 
 /// How a check ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum State {
     /// Nothing amiss.
@@ -171,6 +174,27 @@ impl Serialize for Checked {
     }
 }
 
+impl JsonSchema for Checked {
+    fn schema_name() -> Cow<'static, str> {
+        "Checked".into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        json_schema!({
+            "description": "How a set-up check ended on a capture, and the figures behind it",
+            "type": "object",
+            "properties": {
+                "check": generator.subschema_for::<Check>(),
+                "capture": {"type": "string"},
+                "state": generator.subschema_for::<State>(),
+                "finding": {"type": "string"},
+            },
+            "required": ["check", "capture", "state", "finding"],
+            "additionalProperties": {"type": "number"},
+        })
+    }
+}
+
 /// The channels of a capture that are calibrated, by role.
 fn channels(levels: &Levels) -> impl Iterator<Item = Role> {
     Role::ALL
@@ -188,7 +212,7 @@ fn recorded(levels: &Levels) -> impl Iterator<Item = (Role, &Integrity)> {
 macro_rules! checks {
     ($($variant:ident: $module:ident),+ $(,)?) => {
         /// A check of the catalogue.
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, JsonSchema)]
         #[serde(rename_all = "snake_case")]
         pub enum Check {
             $(#[doc = concat!("See `trust/", stringify!($module), ".rs`.")] $variant,)+

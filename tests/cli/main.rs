@@ -7,4 +7,5 @@ mod compare;
 mod mistakes;
 mod odd_wavs;
 mod person;
+mod schema;
 mod wav_formats;

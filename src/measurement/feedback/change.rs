@@ -1,5 +1,6 @@
 //! Before and after a change on the bench: is it the bench or the device?
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::events::Event;
@@ -14,7 +15,7 @@ const SAME: f64 = 0.02;
 const REPEATS_DB: f64 = 1.0;
 
 /// What changed from before to after.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Change {
     /// Bench or device.
     pub conclusion: Conclusion,
@@ -34,14 +35,14 @@ pub struct Change {
 }
 
 /// An oscillation that one capture has.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Rings {
     /// Frequency in Hz.
     pub frequency_hz: f64,
 }
 
 /// The change in one band.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct BandChange {
     /// The band.
     #[serde(flatten)]
@@ -53,7 +54,7 @@ pub struct BandChange {
 }
 
 /// What changed with the bench.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Conclusion {
     /// It moved with what was changed on the bench.

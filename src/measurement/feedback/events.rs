@@ -1,5 +1,6 @@
 //! Lasting lines of the force, sorted into oscillations and explained ones.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Options;
@@ -20,7 +21,7 @@ const LINE_DB: f64 = 0.2;
 const MAINS_HZ: f64 = 1.5;
 
 /// One oscillation.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Event {
     /// Frequency in Hz.
     pub frequency_hz: f64,
@@ -53,7 +54,7 @@ pub struct Event {
 }
 
 /// A lasting line that is no oscillation.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Explained {
     /// Frequency in Hz.
     pub frequency_hz: f64,
@@ -66,7 +67,7 @@ pub struct Explained {
 }
 
 /// Why a line is no oscillation.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Explanation {
     /// The sound at the microphone accounts for it.

@@ -1,13 +1,14 @@
 //! Levels of both channels over time and frequency, for the eye: what rings in
 //! the force and is not in the sound is seen at once.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::levels::map;
 use crate::quantity::{ForceLevel, PressureLevel};
 
 /// Third-octave levels over time; `null` where there was nothing.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Map {
     /// Nominal midband frequencies in Hz, rising.
     pub nominal_hz: Vec<f64>,

@@ -3,6 +3,7 @@
 use std::f64::consts::TAU;
 
 use rustfft::num_complex::Complex64;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::loop_gain::LoopGain;
@@ -44,7 +45,7 @@ const MOST_DB: f64 = 40.0;
 const NEPER_DB: f64 = 8.686;
 
 /// The margin before oscillation.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Margin {
     /// −20 lg |A F| at the worst frequency of zero phase round the loop, with the
     /// gains that the device had in the recording; below 0 it oscillates.
@@ -66,7 +67,7 @@ pub struct Margin {
 }
 
 /// Loop gain in one band.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct LoopGainAt {
     /// The band.
     #[serde(flatten)]

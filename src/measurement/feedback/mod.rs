@@ -44,6 +44,7 @@ pub mod loop_gain;
 pub mod map;
 pub mod margin;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Captures;
@@ -102,7 +103,7 @@ impl<'a> Input<'a> {
 }
 
 /// What counts as an event.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Options {
     /// Shortest event in seconds, from 0.3.
@@ -136,7 +137,7 @@ impl Options {
 }
 
 /// What was found.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 #[serde(untagged)]
 pub enum Outcome {
     /// In one capture.
@@ -149,7 +150,7 @@ pub enum Outcome {
 }
 
 /// What was found in one capture.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Found {
     /// Oscillations, by start.
     pub events: Vec<Event>,
