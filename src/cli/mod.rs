@@ -61,7 +61,7 @@ enum Command {
     /// Front-to-back difference from two captures
     Directional(directional::Directional),
     Calibrate(calibrate::Calibrate),
-    /// What changed between two records, figure by figure
+    /// What changed between two records, or how groups of devices differ
     Compare(compare::Compare),
     /// What WAV files are, and whether their samples are sound
     Inspect(inspect::Inspect),
@@ -204,11 +204,26 @@ impl Common {
                 "to be left away: the endings of the files say what each holds",
             ));
         }
+        Self::check_files(&self.out, read)?;
+        for path in &self.out {
+            if self.format.is_none() && Format::of(path).is_none() {
+                return Err(Diagnostic::value(
+                    "--out",
+                    format!("`{}`", path.display()),
+                    "a name that ends in .html, .json, .csv or .txt, or --format beside it",
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    /// Refuses files that cannot be written, or are read, or named twice.
+    fn check_files(files: &[PathBuf], read: &[PathBuf]) -> Result<()> {
         let read: Vec<PathBuf> = read
             .iter()
             .filter_map(|path| path.canonicalize().ok())
             .collect();
-        for (position, path) in self.out.iter().enumerate() {
+        for (position, path) in files.iter().enumerate() {
             let cannot = |cause: &str| Err(Diagnostic::file("writing", cause).in_file(path));
             let folder = path.parent().filter(|folder| *folder != Path::new(""));
             if folder.is_some_and(|folder| !folder.is_dir()) {
@@ -220,15 +235,8 @@ impl Common {
             if path.canonicalize().is_ok_and(|path| read.contains(&path)) {
                 return cannot("it is one of the files that are read");
             }
-            if self.out[..position].contains(path) {
+            if files[..position].contains(path) {
                 return cannot("it is named twice");
-            }
-            if self.format.is_none() && Format::of(path).is_none() {
-                return Err(Diagnostic::value(
-                    "--out",
-                    format!("`{}`", path.display()),
-                    "a name that ends in .html, .json, .csv or .txt, or --format beside it",
-                ));
             }
         }
         Ok(())

@@ -86,15 +86,21 @@ pub fn emit(
         print(&render(format)?)?;
     }
     for (path, text) in &files {
-        report::write(path, text)?;
-        if !common.quiet {
-            anstream::eprintln!("written: {}", path.display());
-        }
+        write(path, text, common)?;
     }
     // Tables tell the findings themselves; what could not be done is always said.
     let told = printed == Some(Format::Table) || common.quiet;
     let unsaid = |finding: &&Diagnostic| !told || finding.severity() == Severity::Error;
     findings.iter().filter(unsaid).for_each(say);
+    Ok(())
+}
+
+/// Writes a file and says so.
+pub fn write(path: &Path, text: &str, common: &Common) -> Result<()> {
+    report::write(path, text)?;
+    if !common.quiet {
+        anstream::eprintln!("written: {}", path.display());
+    }
     Ok(())
 }
 

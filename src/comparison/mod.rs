@@ -5,7 +5,7 @@
 //!
 //! *Method.* Figures belong together by entry, capture, quantity and band. Captures go
 //! by name; those whose name the other record does not have go by their role, where
-//! each record has one such. A difference is *changed* where it exceeds its expanded
+//! each record has one such; oscillations by their frequency, within 2 %. A difference is *changed* where it exceeds its expanded
 //! uncertainty (k = 2): errors of the calibration that both records share count as far
 //! as they differ, all others, remounting among them, add in squares.
 //!
@@ -15,6 +15,8 @@
 //! judged only with a stated repeatability. Each figure is judged by itself: of many
 //! unchanged ones about 5 % exceed their uncertainty by chance.
 
+pub mod groups;
+mod items;
 mod recorded;
 
 use std::collections::BTreeMap;
@@ -24,6 +26,7 @@ use serde::Serialize;
 use crate::diagnostic::{Diagnostic, Result};
 use crate::pipeline::Tool;
 use crate::quantity::{Observation, Origin, Uncertainty};
+pub use groups::{GroupOptions, Groups, Member, compare_groups, parse_design};
 pub use recorded::{Figure, Recorded};
 
 /// What there is to choose.
@@ -182,7 +185,13 @@ fn difference(before: &Figure, after: &Figure, shared: bool, options: &Options) 
         doubts,
         ..row(before)
     };
-    match judged(&before.observation, &after.observation, shared, options) {
+    let known = match is_numbered(before) {
+        true => Err(NUMBERED.to_owned()),
+        false => Ok(()),
+    };
+    let judged =
+        known.and_then(|()| judged(&before.observation, &after.observation, shared, options));
+    match judged {
         Ok((difference, uncertainty)) => {
             row.difference = Some(difference);
             row.expanded_uncertainty = Some(uncertainty);
@@ -223,12 +232,6 @@ fn judged(
     shared: bool,
     options: &Options,
 ) -> std::result::Result<(f64, f64), String> {
-    if numbered(&before.quantity) {
-        return Err(
-            "items of a list are numbered as found: the same number need not be the same thing"
-                .into(),
-        );
-    }
     if (&before.unit, &before.reference) != (&after.unit, &after.reference) {
         return Err("the records state it in different units".into());
     }
@@ -273,11 +276,13 @@ fn uncertainty(
     }
 }
 
-/// Whether the path leads through an item of a list that has no name of its own.
-fn numbered(quantity: &str) -> bool {
-    let mut steps: Vec<&str> = quantity.split('.').collect();
-    steps.pop();
-    steps.iter().any(|step| step.parse::<usize>().is_ok())
+/// Why items of a list are not compared.
+const NUMBERED: &str =
+    "items of a list are numbered as found: the same number need not be the same thing";
+
+/// Whether a figure belongs to an item of a list that nothing but its number names.
+fn is_numbered(figure: &Figure) -> bool {
+    figure.item_hz.is_none() && items::item(&figure.observation.quantity).is_some()
 }
 
 fn notes(before: &Recorded, after: &Recorded, made: &Comparison, shared: bool) -> Vec<String> {

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use serde_json::Value;
 
+use super::items::{align, item};
 use crate::diagnostic::{At, Diagnostic, Problem, Result};
 use crate::pipeline::Text;
 use crate::quantity::{Observation, observations};
@@ -47,6 +48,9 @@ pub struct Figure {
     pub doubts: BTreeSet<String>,
     /// The figure.
     pub observation: Observation,
+    /// Frequency in Hz of the item of a list that it belongs to, an oscillation for
+    /// instance.
+    pub item_hz: Option<f64>,
     captures: Vec<String>,
 }
 
@@ -109,8 +113,9 @@ impl Recorded {
         })
     }
 
-    /// The figures with captures called as `other` calls them: one whose name it does
-    /// not have takes that of the only such capture of the same role.
+    /// The figures with captures and oscillations called as `other` calls them: a capture
+    /// whose name it does not have takes that of the only such capture of the same role,
+    /// an oscillation the number of the one at its frequency.
     pub(super) fn named_as_in(&self, other: &Self) -> Vec<Figure> {
         let strangers = |own: &Self, other: &Self, role: &str| -> Vec<String> {
             let of = own
@@ -136,6 +141,7 @@ impl Recorded {
                 .map(|name| names.get(name).unwrap_or(name).as_str());
             figure.capture = called.collect::<Vec<_>>().join(" ");
         }
+        align(&other.figures, &mut figures);
         figures
     }
 }
@@ -170,12 +176,23 @@ fn figures(outcome: &Value) -> Vec<Figure> {
         .flatten()
         .filter_map(|doubt| Some(doubt.get("check")?.as_str()?.to_owned()))
         .collect();
-    let figure = |observation| Figure {
+    let all = observations(outcome);
+    let frequencies: BTreeMap<String, f64> = all
+        .iter()
+        .filter_map(|o| {
+            Some((
+                o.quantity.strip_suffix(".frequency_hz")?.to_owned(),
+                o.value?,
+            ))
+        })
+        .collect();
+    let figure = |observation: Observation| Figure {
         entry: entry.to_owned(),
         capture: captures.join(" "),
         doubts: doubts.clone(),
+        item_hz: item(&observation.quantity).and_then(|item| frequencies.get(item).copied()),
         observation,
         captures: captures.clone(),
     };
-    observations(outcome).into_iter().map(figure).collect()
+    all.into_iter().map(figure).collect()
 }

@@ -1,6 +1,6 @@
 //! A comparison, told: table for a terminal, JSON and CSV.
 
-use super::csv::{internal, plain};
+use super::csv::{cell, plain, table};
 use super::json::pretty;
 use super::number;
 use super::terminal::text::{DIM, HEADING, Paragraph, grid, paint};
@@ -130,28 +130,22 @@ pub fn comparison_json(comparison: &Comparison) -> Result<String> {
 /// # Errors
 /// [`Problem::Internal`](crate::Problem::Internal) if a part of it cannot be written.
 pub fn comparison_csv(comparison: &Comparison) -> Result<String> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(COLUMNS).map_err(internal)?;
-    let number = |n: Option<f64>| n.map(|n| n.to_string()).unwrap_or_default();
-    for d in &comparison.differences {
-        writer
-            .write_record([
-                &d.entry,
-                &plain(&d.capture),
-                &d.quantity,
-                &number(d.nominal_hz),
-                &d.unit,
-                d.reference.as_deref().unwrap_or_default(),
-                &number(d.before),
-                &number(d.after),
-                &number(d.difference),
-                &number(d.expanded_uncertainty),
-                d.verdict.name(),
-                d.reason.as_deref().unwrap_or_default(),
-                &d.doubts.join(" "),
-            ])
-            .map_err(internal)?;
-    }
-    let bytes = writer.into_inner().map_err(internal)?;
-    String::from_utf8(bytes).map_err(internal)
+    let rows = comparison.differences.iter().map(|d| {
+        [
+            d.entry.clone(),
+            plain(&d.capture),
+            d.quantity.clone(),
+            cell(d.nominal_hz),
+            d.unit.clone(),
+            d.reference.clone().unwrap_or_default(),
+            cell(d.before),
+            cell(d.after),
+            cell(d.difference),
+            cell(d.expanded_uncertainty),
+            d.verdict.name().to_owned(),
+            d.reason.clone().unwrap_or_default(),
+            d.doubts.join(" "),
+        ]
+    });
+    table(&COLUMNS, rows)
 }

@@ -6,7 +6,7 @@ use serde_json::Value;
 
 use crate::diagnostic::{Diagnostic, Problem, Result};
 use crate::pipeline::{Doubt, Record};
-use crate::quantity::observations;
+use crate::quantity::{Observation, observations};
 
 /// Columns of the table.
 const COLUMNS: [&str; 11] = [
@@ -28,32 +28,52 @@ const COLUMNS: [&str; 11] = [
 /// # Errors
 /// [`Problem::Internal`] if a part of it cannot be written.
 pub fn csv(record: &Record) -> Result<String> {
+    let rows = told(record)?
+        .into_iter()
+        .flat_map(|(captures, doubts, outcome)| {
+            let names: Vec<String> = captures.iter().map(|name| plain(name)).collect();
+            let entry = outcome.get("entry").and_then(Value::as_str);
+            let (names, entry) = (names.join(" "), entry.unwrap_or_default().to_owned());
+            let row = move |o: Observation| {
+                [
+                    names.clone(),
+                    entry.clone(),
+                    o.quantity,
+                    cell(o.nominal_hz),
+                    o.status,
+                    cell(o.value),
+                    o.unit,
+                    o.reference.unwrap_or_default(),
+                    cell(o.expanded_uncertainty),
+                    o.reason.unwrap_or_default(),
+                    doubts.clone(),
+                ]
+            };
+            observations(&outcome).into_iter().map(row)
+        });
+    table(&COLUMNS, rows)
+}
+
+/// A table with its head as CSV text.
+///
+/// # Errors
+/// [`Problem::Internal`] if a part of it cannot be written.
+pub(super) fn table(
+    columns: &[&str],
+    rows: impl Iterator<Item: IntoIterator<Item = String>>,
+) -> Result<String> {
     let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(COLUMNS).map_err(internal)?;
-    let number = |n: Option<f64>| n.map(|n| n.to_string()).unwrap_or_default();
-    for (captures, doubts, outcome) in told(record)? {
-        let names: Vec<String> = captures.iter().map(|name| plain(name)).collect();
-        let entry = outcome.get("entry").and_then(Value::as_str);
-        for o in observations(&outcome) {
-            writer
-                .write_record([
-                    &names.join(" "),
-                    entry.unwrap_or_default(),
-                    &o.quantity,
-                    &number(o.nominal_hz),
-                    &o.status,
-                    &number(o.value),
-                    &o.unit,
-                    o.reference.as_deref().unwrap_or_default(),
-                    &number(o.expanded_uncertainty),
-                    o.reason.as_deref().unwrap_or_default(),
-                    &doubts,
-                ])
-                .map_err(internal)?;
-        }
+    writer.write_record(columns).map_err(internal)?;
+    for row in rows {
+        writer.write_record(row).map_err(internal)?;
     }
     let bytes = writer.into_inner().map_err(internal)?;
     String::from_utf8(bytes).map_err(internal)
+}
+
+/// A number in full; nothing where there is none.
+pub(super) fn cell(number: Option<f64>) -> String {
+    number.map(|n| n.to_string()).unwrap_or_default()
 }
 
 /// Measurements and assessments: the captures behind them, the checks that those
@@ -91,7 +111,7 @@ pub(super) fn plain(name: &str) -> String {
     }
 }
 
-pub(super) fn internal(error: impl std::fmt::Display) -> Diagnostic {
+fn internal(error: impl std::fmt::Display) -> Diagnostic {
     let what = format!("the table cannot be written: {error}");
     Problem::Internal { what }.into()
 }

@@ -7,6 +7,7 @@
 mod comparison;
 mod csv;
 mod document;
+mod groups;
 mod html;
 mod inspection;
 mod json;
@@ -24,6 +25,7 @@ pub use document::{
     BandCurves, Block, Cell, Curves, Document, Doubt, Fact, Figure, Line, Lines, Point, Section,
     Series, SeriesRole, Span, Table, Verdict,
 };
+pub use groups::{figures_csv, figures_dictionary, groups_csv, groups_json, groups_terminal};
 pub use html::html;
 pub use inspection::{inspection_csv, inspection_json, inspection_terminal};
 pub use json::json;

@@ -100,3 +100,74 @@ fn what_is_no_record_is_refused_by_name() {
         assert!(told.contains(name) && told.contains(said), "{told}");
     }
 }
+
+/// Three devices, two captures each without and two with 6 dB more gain.
+#[test]
+fn a_gain_given_to_every_device_of_a_group_is_found_with_its_interval() {
+    let folder = Folder::new();
+    let mut list = "record,group,device,repeat\n".to_owned();
+    let mut seed = 0;
+    for (group, factor) in [("plain", 1.0), ("more", 2.0)] {
+        for (device, own) in [("d1", 2.0), ("d2", 2.2), ("d3", 1.7)] {
+            for repeat in 1..3 {
+                seed += 1;
+                let name = format!("{group}-{device}-{repeat}");
+                // Repeats of one device differ by 1 %, about 0.09 dB.
+                let gain = own * factor * (1.0 + 0.01 * f64::from(repeat * seed % 3));
+                record(&folder, &name, seed as u32, gain);
+                list += &format!("{name}.json,{group},{device},{repeat}\n");
+            }
+        }
+    }
+    folder.text("groups.csv", &list);
+    let arguments = ["compare", "--groups", "groups.csv", "--quantity", "gain"];
+    let made = folder.json(&[&arguments[..], &["--format", "json"]].concat());
+    let differences = made["differences"].as_array().unwrap();
+    assert_eq!(differences.len(), 21, "{differences:#?}");
+    for band in differences {
+        let [low, high] = ["low", "high"].map(|end| band[end].as_f64().unwrap());
+        assert!(low < 6.02 + 0.05 && high > 6.02 - 0.05, "{band}");
+        assert!(high - low < 1.0, "{band}");
+        assert_eq!(
+            (&band["method"], &band["differs"]),
+            (&"paired".into(), &true.into())
+        );
+    }
+    for group in made["groups"].as_array().unwrap() {
+        assert_eq!(
+            (group["devices"].as_u64(), group["records"].as_u64()),
+            (Some(3), Some(6))
+        );
+        // 20 lg of 1.7, 2 and 2.2 scatter by 1.15 dB.
+        let between = group["between_devices_sd"].as_f64().unwrap();
+        assert!((between - 1.15).abs() < 0.15, "{group}");
+        assert!(
+            group["repeatability_sd"].as_f64().unwrap() < 0.15,
+            "{group}"
+        );
+        assert!(group["reproducibility_sd"].is_null());
+    }
+    let tidy = [&arguments[..], &["--figures", "tidy.csv", "--strict"]].concat();
+    let output = folder.run(&tidy);
+    assert_eq!(output.status.code(), Some(1), "{}", stderr(&output));
+    let printed = String::from_utf8(output.stdout).unwrap();
+    assert!(printed.contains("21 of 21 differences"), "{printed}");
+    let read = |name: &str| std::fs::read_to_string(folder.path(name)).unwrap();
+    let (table, dictionary) = (read("tidy.csv"), read("tidy.dictionary.csv"));
+    let head: Vec<&str> = table.lines().next().unwrap().split(',').collect();
+    let told: Vec<&str> = dictionary
+        .lines()
+        .skip(1)
+        .map(|l| l.split(',').next().unwrap())
+        .collect();
+    assert_eq!(head, told);
+    // One row for each of twelve records and 21 bands.
+    assert_eq!(table.lines().count(), 1 + 12 * 21);
+    let wrong = folder.run(&["compare", "--groups", "groups.csv", "--quantity", "gian"]);
+    assert_eq!(wrong.status.code(), Some(2));
+    assert!(
+        stderr(&wrong).contains("no record holds"),
+        "{}",
+        stderr(&wrong)
+    );
+}

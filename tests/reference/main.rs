@@ -8,6 +8,7 @@ mod calibrator_tone;
 mod conformance;
 mod directional;
 mod feedback;
+mod group_statistics;
 mod noise_reduction;
 mod reference_values;
 mod signals;
