@@ -2,6 +2,7 @@
 
 use ndarray::{Array2, Array3, Axis};
 
+use super::align::Aligner;
 use super::bank::{Bank, Tick, Timing, carries};
 use super::course::Course;
 use super::distribution::Distribution;
@@ -65,6 +66,9 @@ pub struct Bands {
     pub from_s: f64,
     /// Its end.
     pub to_s: f64,
+    /// By how much later than the sound the force was read, in seconds; `None`
+    /// where that was not asked for or no delay was found.
+    pub delay_s: Option<f64>,
     /// Mean square over the interval, shape `(channel, band)`.
     pub mean_square: Array2<f64>,
     /// Largest and smallest F-weighted mean square, shape `(channel, band)`.
@@ -135,6 +139,7 @@ impl Bands {
 
 /// The fold that makes [`Bands`].
 pub struct BandReduction {
+    aligner: Option<Aligner>,
     bank: Bank,
     meter: Meter,
 }
@@ -163,8 +168,8 @@ struct Lane {
 }
 
 impl BandReduction {
-    /// Prepares for a recording of `frames` frames at `rate_hz`; returns also
-    /// what had to be left out.
+    /// Prepares for a recording of `frames` frames at `rate_hz`, the force to be
+    /// moved forward if `aligned`; returns also what had to be left out.
     ///
     /// # Errors
     /// [`Problem::NoBand`], [`Problem::Interval`] or [`Problem::TooShort`].
@@ -173,6 +178,7 @@ impl BandReduction {
         interval: Interval,
         rate_hz: u32,
         frames: u64,
+        aligned: bool,
     ) -> Result<(Self, Vec<Diagnostic>)> {
         let rate = f64::from(rate_hz);
         let bands: Vec<Band> = range
@@ -193,7 +199,10 @@ impl BandReduction {
         }
         let bank = Bank::new(rate, &bands);
         let timings = bank.timings();
-        let (first_hop, end_hop) = hops(interval, &timings, frames as f64 / rate, bands[0])?;
+        let aligner = aligned.then(|| Aligner::new(rate));
+        let late_s = aligner.as_ref().map_or(0.0, |_| Aligner::LONGEST_S);
+        let duration_s = frames as f64 / rate;
+        let (first_hop, end_hop) = hops(interval, &timings, late_s, duration_s, bands[0])?;
         let lanes = (0..2 * bands.len()).map(|_| Lane::new()).collect();
         let meter = Meter {
             bands,
@@ -206,18 +215,34 @@ impl BandReduction {
             timings,
             lanes,
         };
-        Ok((Self { bank, meter }, findings))
+        let reduction = Self {
+            aligner,
+            bank,
+            meter,
+        };
+        Ok((reduction, findings))
     }
 
     /// Takes in a block of frames, in N and Pa.
     pub fn push(&mut self, frames: &[[f64; 2]]) {
         let meter = &mut self.meter;
+        let frames = match &mut self.aligner {
+            Some(aligner) => aligner.push(frames).frames,
+            None => frames,
+        };
         self.bank.push(frames, |tick| meter.tick(tick));
     }
 
     /// The reduced bands.
-    pub fn finish(self) -> Bands {
-        self.meter.finish()
+    pub fn finish(mut self) -> Bands {
+        let meter = &mut self.meter;
+        let mut delay_s = None;
+        if let Some(aligner) = &mut self.aligner {
+            let rest = aligner.finish().frames;
+            self.bank.push(rest, |tick| meter.tick(tick));
+            delay_s = aligner.delay_s();
+        }
+        self.meter.finish(delay_s)
     }
 }
 
@@ -227,10 +252,12 @@ fn warm_up_s(timings: &[Timing]) -> f64 {
 }
 
 /// First hop and end of the hops inside `interval` once the filters have
-/// settled and as long as every band still has signal.
+/// settled and as long as every band still has signal, the force of which comes
+/// `late_s` after the sound.
 fn hops(
     interval: Interval,
     timings: &[Timing],
+    late_s: f64,
     duration_s: f64,
     lowest: Band,
 ) -> Result<(u64, u64)> {
@@ -238,7 +265,7 @@ fn hops(
     let first = (from_s.max(warm_up_s(timings)) / HOP_S - 1e-9).ceil();
     // How long after a moment every band has told of it.
     let told_s = |timing: &Timing| timing.delay_s + timing.tick_s;
-    let reach_s = timings.iter().map(told_s).fold(0.0, f64::max);
+    let reach_s = timings.iter().map(told_s).fold(0.0, f64::max) + late_s;
     let end = (to_s.min(duration_s - reach_s) / HOP_S + 1e-9).floor();
     if end < first + 2.0 {
         let needed_s = (first + 2.0) * HOP_S + reach_s;
@@ -296,7 +323,7 @@ impl Meter {
         }
     }
 
-    fn finish(self) -> Bands {
+    fn finish(self, delay_s: Option<f64>) -> Bands {
         let shape = (2, self.bands.len());
         let lanes = &self.lanes;
         let lane = |(channel, band): (usize, usize)| &lanes[2 * band + channel];
@@ -318,6 +345,7 @@ impl Meter {
         Bands {
             from_s: self.first_hop as f64 * HOP_S,
             to_s: self.end_hop as f64 * HOP_S,
+            delay_s,
             mean_square: of(&|lane| lane.total / hops),
             fast: extremes(0),
             slow: extremes(1),

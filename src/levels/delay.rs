@@ -12,7 +12,7 @@ use super::pair::{Cross, Pair};
 /// Length of a segment aimed at, in seconds.
 const SEGMENT_S: f64 = 0.17;
 /// Longest delay looked for, in seconds.
-const LONGEST_S: f64 = 0.06;
+pub(super) const LONGEST_S: f64 = 0.06;
 /// Frequencies that take part, in Hz.
 const FROM_HZ: f64 = 200.0;
 const TO_HZ: f64 = 8000.0;

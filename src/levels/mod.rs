@@ -4,6 +4,7 @@
 //! Each reduction is a fold with `new`, `push` and `finish`; [`reduce()`] runs
 //! those that are asked for side by side.
 
+pub mod align;
 pub mod approach;
 pub mod bands;
 pub mod bank;

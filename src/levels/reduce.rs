@@ -16,6 +16,9 @@ use crate::quantity::{BandRange, Role};
 pub struct Needs {
     /// Third-octave levels.
     pub bands: bool,
+    /// The same with the force moved forward by its bulk delay, so that both
+    /// channels of a band tell of the same sound.
+    pub aligned: bool,
     /// Lasting lines of the force spectrum.
     pub lines: bool,
     /// Transfer from microphone to force.
@@ -30,6 +33,7 @@ impl Needs {
     /// Nothing; for `..Needs::NONE` in a list of what is read.
     pub const NONE: Self = Self {
         bands: false,
+        aligned: false,
         lines: false,
         transfer: false,
         setup: false,
@@ -41,6 +45,7 @@ impl Needs {
     pub fn or(self, other: Self) -> Self {
         Self {
             bands: self.bands || other.bands,
+            aligned: self.aligned || other.aligned,
             lines: self.lines || other.lines,
             transfer: self.transfer || other.transfer,
             setup: self.setup || other.setup,
@@ -168,7 +173,8 @@ pub fn reduce(
     let mut findings = Vec::new();
     let mut bands = None;
     if needs.bands {
-        let (reduction, notes) = BandReduction::new(scope.range, scope.interval, rate_hz, frames)?;
+        let (reduction, notes) =
+            BandReduction::new(scope.range, scope.interval, rate_hz, frames, needs.aligned)?;
         findings.extend(notes);
         bands = Some(reduction);
     }

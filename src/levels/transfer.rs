@@ -7,7 +7,7 @@
 //! coherence and random errors after Bendat and Piersol, Random Data, 4th ed.
 //! (as a public transcription gives them).
 
-use super::delay::bulk_delay;
+use super::align::{Aligner, Piece};
 use super::gain_spread::GainSpread;
 use super::pair::{Cross, Pair};
 use rustfft::num_complex::Complex64;
@@ -15,8 +15,6 @@ use rustfft::num_complex::Complex64;
 /// Length of a segment aimed at, in seconds: 1 dB before oscillation a loop of
 /// 6 ms still rings for 0.36 s.
 const SEGMENT_S: f64 = 0.68;
-/// The delay is looked for in this much of the recording, in seconds.
-const LOOK_S: f64 = 4.0;
 /// Squared correlation of two Hann windows that overlap by half: (1/6)².
 const OVERLAP: f64 = 1.0 / 36.0;
 
@@ -65,11 +63,10 @@ impl Transfer {
 /// The fold that makes a [`Transfer`].
 pub struct TransferReduction {
     rate_hz: f64,
+    aligner: Aligner,
     pair: Pair,
-    pending: Vec<[f64; 2]>,
     aligned: Vec<[f64; 2]>,
     spread: GainSpread,
-    delay: Option<usize>,
     sums: Vec<Cross>,
     segments: u64,
 }
@@ -81,11 +78,10 @@ impl TransferReduction {
         let length = 1usize << (SEGMENT_S * rate_hz).log2().round() as u32;
         Self {
             rate_hz,
+            aligner: Aligner::new(rate_hz),
             pair: Pair::new(length, length),
-            pending: Vec::new(),
             aligned: Vec::new(),
             spread: GainSpread::new(rate_hz),
-            delay: None,
             sums: vec![Cross::default(); length / 2 + 1],
             segments: 0,
         }
@@ -93,47 +89,38 @@ impl TransferReduction {
 
     /// Takes in a block of frames in N and Pa.
     pub fn push(&mut self, frames: &[[f64; 2]]) {
-        self.pending.extend_from_slice(frames);
-        let look = (LOOK_S * self.rate_hz) as usize;
-        if self.delay.is_none() && self.pending.len() >= look {
-            self.delay = bulk_delay(&self.pending, self.rate_hz);
-            if self.delay.is_none() {
-                // They share nothing: what is left out holds no transfer.
-                self.pending.drain(..look / 2);
-            }
-        }
-        if let Some(delay) = self.delay {
-            self.average(delay);
+        // Where they share nothing there is no transfer to be had.
+        if let Piece {
+            frames,
+            aligned: true,
+        } = self.aligner.push(frames)
+        {
+            self.aligned.extend_from_slice(frames);
+            self.average();
         }
     }
 
-    fn average(&mut self, delay: usize) {
+    fn average(&mut self) {
         let length = self.pair.length();
         let mut start = 0;
-        while start + length + delay <= self.pending.len() {
-            let sound = &self.pending[start..start + length];
-            let later = &self.pending[start + delay..];
-            self.aligned.clear();
-            self.aligned
-                .extend(sound.iter().zip(later).map(|(s, l)| [l[0], s[1]]));
-            self.pair.transform(self.aligned.iter().copied());
+        while start + length <= self.aligned.len() {
+            let segment = &self.aligned[start..start + length];
+            self.pair.transform(segment.iter().copied());
             // Segments overlap: their first halves are the whole.
-            self.spread.push(&self.aligned[..length / 2]);
+            self.spread.push(&segment[..length / 2]);
             for (bin, sum) in self.sums.iter_mut().enumerate() {
                 sum.add(self.pair.bin(bin), 1.0);
             }
             self.segments += 1;
             start += length / 2;
         }
-        self.pending.drain(..start);
+        self.aligned.drain(..start);
     }
 
     /// The transfer found.
     pub fn finish(mut self) -> Transfer {
-        if self.delay.is_none() {
-            self.delay = bulk_delay(&self.pending, self.rate_hz);
-            self.average(self.delay.unwrap_or(0));
-        }
+        self.aligned.extend_from_slice(self.aligner.finish().frames);
+        self.average();
         let segments = self.segments as f64;
         Transfer {
             rate_hz: self.rate_hz,
@@ -141,7 +128,7 @@ impl TransferReduction {
             bins: self.sums,
             gain_spread_db: self.spread.finish(),
             averages: segments / (1.0 + 2.0 * OVERLAP * (1.0 - 1.0 / segments.max(1.0))),
-            bulk_delay_s: self.delay.map(|frames| frames as f64 / self.rate_hz),
+            bulk_delay_s: self.aligner.delay_s(),
         }
     }
 }

@@ -8,16 +8,20 @@
 //! at or below the p-th percentile. Gain: force level minus sound pressure
 //! level, for the long-term average and percentile by percentile.
 //!
-//! *Method.* 1. Third-octave levels of rectangular sections of 125 ms that
-//! overlap by half. 2. Both channels ranked, each for itself. 3. Differences,
-//! percentile by percentile. The sections of both channels begin together, the
-//! force comes some milliseconds later: what that may cost a percentile's gain
-//! stands in its uncertainty.
+//! *Method.* 1. The force is read later by its bulk delay, found from the data,
+//! so that a section holds the same sound in both channels. 2. Third-octave
+//! levels of rectangular sections of 125 ms that overlap by half. 3. Both
+//! channels ranked, each for itself. 4. Differences, percentile by percentile.
+//! Where no delay is found, the sections of both channels begin together, and
+//! what that may cost a percentile's gain stands in its uncertainty.
 //!
 //! *Source.* After IEC 60118-15:2012: section length, overlap and percentiles
-//! from memory, the standard was not opened.
+//! from memory, the standard was not opened; that it makes up for the delay of
+//! the device before it compares, from its list of contents.
 //!
-//! *Limits.* The figures are those of the material presented; another talker
+//! *Limits.* One delay serves all bands. A device that delays some of them more
+//! has, at percentiles, the gain of sections that lie apart by the rest.
+//! The figures are those of the material presented; another talker
 //! has others. Sections in which the device's noise is louder than the speech
 //! show the noise: its gain at low percentiles is then too high.
 
@@ -32,14 +36,15 @@ use crate::levels::bands::Bands;
 use crate::levels::distribution::Distribution;
 use crate::quantity::level::{OneMicronewton, Reference, TwentyMicropascals};
 use crate::quantity::{
-    Band, ForceLevel, Level, Origin, PressureLevel, Quantity, Reading, Role, SensitivityLevel,
-    Uncertainty,
+    Band, ForceLevel, Level, Origin, PressureLevel, Quantity, Reading, Role, Seconds,
+    SensitivityLevel, Uncertainty,
 };
 use crate::trust::Check;
 
 /// Third-octave levels.
 pub const NEEDS: Needs = Needs {
     bands: true,
+    aligned: true,
     ..Needs::NONE
 };
 
@@ -59,7 +64,7 @@ pub const RELIES_ON: &[Check] = &[
 
 /// Expanded uncertainty of the analysis itself, as for levels (docs/accuracy.md).
 const ANALYSIS_DB: f64 = 0.2;
-/// What the delay of a device (6 ms) costs the gain at the 30th, 65th and 99th
+/// What a delay that was not found (6 ms) costs the gain at the 30th, 65th and 99th
 /// percentile of ordinary speech at most, found with a device of flat gain.
 const DELAYED_DB: [f64; 3] = [1.2, 1.2, 0.4];
 /// Sections without which a 99th percentile is no percentile.
@@ -74,6 +79,8 @@ pub struct Outcome {
     pub to_s: f64,
     /// Length of a section in seconds; sections overlap by half.
     pub section_s: f64,
+    /// By how much later than the sound the force was read.
+    pub delay: Reading<Seconds>,
     /// Level at the microphone, all bands together.
     pub presented: Reading<PressureLevel>,
     /// One item per band.
@@ -124,7 +131,7 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
         };
         BandSpeech {
             band: *band,
-            gain: gain(&force, &sound),
+            gain: gain(&force, &sound, bands.delay_s),
             force,
             sound,
         }
@@ -139,6 +146,14 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
         from_s: bands.from_s,
         to_s: bands.to_s,
         section_s: Bands::BLOCK_S,
+        delay: match bands.delay_s {
+            Some(delay_s) => {
+                let half_a_frame_s = 0.5 / f64::from(input.capture.rate_hz);
+                let rounded = Uncertainty::of(Origin::Analysis, half_a_frame_s);
+                Reading::measured(Seconds(delay_s), rounded)
+            }
+            None => Reading::not_measured("the two channels share no broadband sound"),
+        },
         presented,
         bands: each,
     })
@@ -199,15 +214,21 @@ impl<Q: Quantity> Speech<Q> {
     }
 }
 
-fn gain(force: &Speech<ForceLevel>, sound: &Speech<PressureLevel>) -> Speech<SensitivityLevel> {
+fn gain(
+    force: &Speech<ForceLevel>,
+    sound: &Speech<PressureLevel>,
+    delay_s: Option<f64>,
+) -> Speech<SensitivityLevel> {
     let of = |force: &Reading<ForceLevel>, sound: &Reading<PressureLevel>| {
         force.and(sound, |(f, uf), (s, us)| {
             Reading::measured(f.over(s), uf.minus(us))
         })
     };
     let delayed = |gain: Reading<SensitivityLevel>, db: f64| match gain {
-        Reading::Measured(gain, u) => Reading::measured(gain, u.and(Origin::Analysis, db)),
-        absent => absent,
+        Reading::Measured(gain, u) if delay_s.is_none() => {
+            Reading::measured(gain, u.and(Origin::Analysis, db))
+        }
+        aligned => aligned,
     };
     let [at_30, at_65, at_99] = DELAYED_DB;
     Speech {

@@ -106,6 +106,7 @@ fn everything(bencher: Bencher<'_, '_>) {
         bencher,
         Needs {
             bands: true,
+            aligned: false,
             lines: true,
             transfer: true,
             setup: true,

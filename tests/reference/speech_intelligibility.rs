@@ -133,6 +133,7 @@ fn normal_speech_as_force() -> Outcome {
         from_s: 0.0,
         to_s: 45.0,
         section_s: 0.125,
+        delay: Reading::not_measured("not part of this check"),
         presented: Reading::not_measured("not part of this check"),
         bands: bands.collect(),
     })

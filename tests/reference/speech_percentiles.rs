@@ -5,7 +5,7 @@
 use micronewton::Calibrated;
 use micronewton::bench::{Renderer, Scenario};
 use micronewton::levels::{Interval, Scope, reduce};
-use micronewton::measurement::speech_percentiles::{BandSpeech, Speech};
+use micronewton::measurement::speech_percentiles::{BandSpeech, Outcome as Measured, Speech};
 use micronewton::measurement::{Captures, Kind, Options, Outcome};
 use micronewton::quantity::Quantity;
 
@@ -21,11 +21,11 @@ struct Row {
 }
 
 /// The device's speech, with 1 V full scale, 1 V/N, 1 V/Pa.
-fn measured(device: &str) -> Vec<BandSpeech> {
+fn measured(delay_s: f64, device: &str) -> Measured {
     let text = format!(
         "schema = 1\nrate_hz = 24000\n[force]\nsensitivity_v_per_n = 1.0\n\
          [microphone]\nsensitivity_v_per_pa = 1.0\n\
-         [device]\nprocessing_delay_s = 0.006\ngain_db = [[1000.0, 30.0]]\n{device}\n\
+         [device]\nprocessing_delay_s = {delay_s:?}\ngain_db = [[1000.0, 30.0]]\n{device}\n\
          [[capture]]\nname = \"s\"\nrole = \"speech\"\nduration_s = 15.5\n\
          stimulus = {{ kind = \"speech\", file = \"speech.wav\" }}\nlevel_db_spl = 65.0\n"
     );
@@ -47,7 +47,7 @@ fn measured(device: &str) -> Vec<BandSpeech> {
     let levels = reduce(signal, kind.needs(), scope, &mut |_| {}).unwrap();
     let captures = Captures::new(kind, [("capture", &levels)]);
     match kind.measure(&captures, &Options::default()).unwrap() {
-        Outcome::SpeechPercentiles(outcome) => outcome.bands,
+        Outcome::SpeechPercentiles(outcome) => outcome,
         _ => unreachable!(),
     }
 }
@@ -81,11 +81,13 @@ fn ours(band: &BandSpeech, channel: &str, quantity: &str) -> f64 {
     }
 }
 
-/// Largest distance of each quantity, in dB: long-term levels and percentiles.
-fn worst(bands: &[BandSpeech], device: &str, off_db: f64) -> [f64; 2] {
+const QUANTITIES: [&str; 4] = ["leq", "percentile_30", "percentile_65", "percentile_99"];
+
+/// Largest distance of the levels, in dB: long-term levels and percentiles.
+fn worst(table: &[Row], bands: &[BandSpeech], device: &str, off_db: f64) -> [f64; 2] {
     let mut worst = [0.0; 2];
     let mut compared = 0;
-    for row in rows::<Row>("speech_percentiles.csv") {
+    for row in table {
         if row.device != device && row.device != "any" {
             continue;
         }
@@ -101,8 +103,31 @@ fn worst(bands: &[BandSpeech], device: &str, off_db: f64) -> [f64; 2] {
     worst
 }
 
+/// The gain of the table: force minus sound.
+fn gain_of(table: &[Row], device: &str, nominal_hz: f64, quantity: &str) -> f64 {
+    let of = |device: &str| {
+        let mut rows = table.iter();
+        let same = |row: &&Row| {
+            row.device == device && row.nominal_hz == nominal_hz && row.quantity == quantity
+        };
+        rows.find(same).unwrap().value_db
+    };
+    of(device) - of("any")
+}
+
+/// Largest distance of the gains from what `expected` says of frequency and
+/// quantity, in dB.
+fn worst_gain(bands: &[BandSpeech], expected: impl Fn(f64, &str) -> f64) -> f64 {
+    let each = bands.iter().flat_map(|band| {
+        let hz = band.band.nominal_hz();
+        QUANTITIES.map(|quantity| figure(&band.gain, quantity) - expected(hz, quantity))
+    });
+    each.fold(0.0, |worst, off: f64| worst.max(off.abs()))
+}
+
 #[test]
 fn speech_through_a_known_gain_reads_as_computed() {
+    let table: Vec<Row> = rows("speech_percentiles.csv");
     for (name, device) in [
         ("flat", ""),
         (
@@ -110,30 +135,35 @@ fn speech_through_a_known_gain_reads_as_computed() {
             "[device.transducer]\nresonance_hz = 800.0\nresonance_q = 2.0",
         ),
     ] {
-        let bands = measured(device);
-        let [leq, percentiles] = worst(&bands, name, 0.0);
-        println!("{name}: long-term {leq:.3} dB, percentiles {percentiles:.3} dB");
+        let found = measured(0.006, device);
+        let [leq, percentiles] = worst(&table, &found.bands, name, 0.0);
+        let gain = worst_gain(&found.bands, |hz, quantity| {
+            gain_of(&table, name, hz, quantity)
+        });
+        println!(
+            "{name}: long-term {leq:.3} dB, percentiles {percentiles:.3} dB, gain {gain:.3} dB"
+        );
         assert!(leq < 0.2, "{name}, long-term: {leq}");
         assert!(percentiles < 0.3, "{name}, percentiles: {percentiles}");
+        // The same sound in both channels, but for the resonance: that makes another
+        // sound of it, with percentiles of its own.
+        let most_db = if name == "flat" { 0.1 } else { 0.3 };
+        assert!(gain < most_db, "{name}, gain: {gain}");
         // A sensitivity off by half a decibel is found.
-        assert!(worst(&bands, name, 0.5)[0] > 0.2);
-        if name == "flat" {
-            for band in &bands {
-                // Percentiles carry what the delay of 6 ms costs them.
-                for (quantity, most_db) in [
-                    ("leq", 0.1),
-                    ("percentile_30", 1.2),
-                    ("percentile_65", 1.2),
-                    ("percentile_99", 0.4),
-                ] {
-                    let off_db = (figure(&band.gain, quantity) - 30.0).abs();
-                    assert!(
-                        off_db < most_db,
-                        "{quantity}, {}: {off_db}",
-                        band.band.nominal_hz()
-                    );
-                }
-            }
-        }
+        assert!(worst(&table, &found.bands, name, 0.5)[0] > 0.2);
+    }
+}
+
+/// The same sound in both channels, whatever the delay: its gain is that of the
+/// device at every percentile and in every band.
+#[test]
+fn the_gain_of_a_percentile_is_that_of_the_device_at_any_delay() {
+    for delay_s in [0.0035, 0.006, 0.012] {
+        let found = measured(delay_s, "");
+        let told_s = found.delay.figure().unwrap().0;
+        assert!((told_s - delay_s).abs() < 1e-4, "{delay_s}: {told_s}");
+        let off = worst_gain(&found.bands, |_, _| 30.0);
+        println!("delay {delay_s} s, found {told_s:.6} s: gain {off:.3} dB");
+        assert!(off < 0.1, "{delay_s}: {off}");
     }
 }
