@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::integrity::{Integrity, IntegrityReduction, Sameness};
 use super::wav::WavFile;
@@ -14,7 +14,7 @@ use crate::quantity::Role;
 pub(super) const RATES_HZ: std::ops::RangeInclusive<u32> = 16_000..=192_000;
 
 /// Where a channel is recorded.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Source {
     /// The WAV file.
     pub file: PathBuf,
@@ -23,7 +23,7 @@ pub struct Source {
 }
 
 /// A file that was read, for the record.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct InputFile {
     /// As the user or the session named it.
     pub path: PathBuf,

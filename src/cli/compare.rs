@@ -10,7 +10,7 @@ use micronewton::pipeline::Text;
 use micronewton::report;
 
 use super::output::{self, Format};
-use super::{Common, Status};
+use super::{Destination, Plain, Status};
 
 /// What changed between two records, or how groups of devices differ, figure by figure.
 ///
@@ -50,8 +50,11 @@ pub struct Compare {
     /// band, and beside it FILE.dictionary.csv, which says what the columns hold
     #[arg(long, value_name = "FILE.csv", requires = "groups")]
     figures: Option<PathBuf>,
+    /// Exit with 1 if a figure changed, or groups differ
+    #[arg(long)]
+    strict: bool,
     #[command(flatten)]
-    common: Common,
+    plain: Plain,
 }
 
 impl Compare {
@@ -65,14 +68,14 @@ impl Compare {
     }
 
     fn run_pair(&self, before: &Path, after: &Path) -> Result<Status> {
-        self.common.check(&[before.to_owned(), after.to_owned()])?;
+        self.plain.check(&[before.to_owned(), after.to_owned()])?;
         let (before, after) = (Recorded::read(before)?, Recorded::read(after)?);
         let options = Options {
             repeatability_db: self.repeatability,
         };
         let comparison = compare(&before, &after, options)?;
         let render = |format| render(&comparison, format);
-        output::emit(&render, &[], &self.common, false)?;
+        self.plain.emit(&render, &[])?;
         Ok(self.status(comparison.count(Verdict::Changed) > 0))
     }
 
@@ -81,13 +84,13 @@ impl Compare {
         let folder = list.parent().unwrap_or(Path::new(""));
         let mut read = vec![list.to_owned()];
         read.extend(design.iter().map(|placed| folder.join(&placed.record)));
-        self.common.check(&read)?;
+        self.plain.check(&read)?;
         let tidy = self
             .figures
             .as_ref()
             .map(|figures| [figures.clone(), dictionary(figures)]);
         if let Some(tidy) = &tidy {
-            Common::check_files(tidy, &read)?;
+            Destination::check_files(tidy, &read)?;
         }
         let members = design.into_iter().zip(&read[1..]).map(|(placed, path)| {
             let record = Recorded::read(path)?;
@@ -100,16 +103,16 @@ impl Compare {
         let groups = compare_groups(&members, options).in_file(list)?;
         if let Some([figures, dictionary]) = &tidy {
             let table = report::figures_csv(&members, &groups.options)?;
-            output::write(figures, &table, &self.common)?;
-            output::write(dictionary, &report::figures_dictionary()?, &self.common)?;
+            output::write(figures, &table, &self.plain.to)?;
+            output::write(dictionary, &report::figures_dictionary()?, &self.plain.to)?;
         }
         let render = |format| render_groups(&groups, format);
-        output::emit(&render, &[], &self.common, false)?;
+        self.plain.emit(&render, &[])?;
         Ok(self.status(groups.differences.iter().any(|d| d.differs == Some(true))))
     }
 
     fn status(&self, found: bool) -> Status {
-        match self.common.strict && found {
+        match self.strict && found {
             true => Status::Outside,
             false => Status::Done,
         }
@@ -126,13 +129,8 @@ fn render_groups(groups: &Groups, format: Format) -> Result<String> {
         Format::Table => Ok(report::groups_terminal(groups, output::width())),
         Format::Json => report::groups_json(groups),
         Format::Csv => report::groups_csv(groups),
-        Format::Html => Err(no_page()),
+        Format::Html => Err(output::no_page()),
     }
-}
-
-/// There is no page for a comparison.
-fn no_page() -> Diagnostic {
-    Diagnostic::value("--format", "html", "table, json or csv")
 }
 
 fn render(comparison: &Comparison, format: Format) -> Result<String> {
@@ -140,6 +138,6 @@ fn render(comparison: &Comparison, format: Format) -> Result<String> {
         Format::Table => Ok(report::comparison_terminal(comparison, output::width())),
         Format::Json => report::comparison_json(comparison),
         Format::Csv => report::comparison_csv(comparison),
-        Format::Html => Err(no_page()),
+        Format::Html => Err(output::no_page()),
     }
 }

@@ -30,8 +30,8 @@ impl Demo {
         if !session.is_file() {
             return Err(Diagnostic::file("opening", "the demo captures are not here; run from the project's folder or say --folder FOLDER").in_file(&session));
         }
-        if self.common.out.is_empty() && self.common.format.is_none() {
-            self.common.out.push(REPORT.into());
+        if self.common.to.out.is_empty() && self.common.format.is_none() {
+            self.common.to.out.push(REPORT.into());
         }
         measure(&Plan::read(&session)?, &self.common, true)
     }

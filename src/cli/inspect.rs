@@ -1,13 +1,13 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use micronewton::diagnostic::{Diagnostic, Result, Severity};
+use micronewton::diagnostic::{Result, Severity};
 use micronewton::pipeline::{InspectionRecord, inspect};
 use micronewton::report;
 
 use super::output::{self, Format};
 use super::progress::Bar;
-use super::{Common, Status};
+use super::{Plain, Status};
 
 /// What WAV files are, without a calibration: format, length, origin, what had to be
 /// repaired; and per channel how strong it is, how many bits it uses, and where samples
@@ -23,21 +23,24 @@ pub struct Inspect {
     /// WAV files
     #[arg(value_name = "WAV", required = true)]
     files: Vec<PathBuf>,
+    /// Exit with 1 if a file was repaired or is doubtful
+    #[arg(long)]
+    strict: bool,
     #[command(flatten)]
-    common: Common,
+    plain: Plain,
 }
 
 impl Inspect {
     pub fn run(self) -> Result<Status> {
-        self.common.check(&self.files)?;
-        let mut bar = Bar::new(self.common.quiet);
+        self.plain.check(&self.files)?;
+        let mut bar = Bar::new(self.plain.to.quiet);
         let record = inspect(&self.files, &mut |progress| bar.show(&progress));
         bar.clear();
         let render = |format| render(&record, format);
-        output::emit(&render, &record.findings, &self.common, false)?;
+        self.plain.emit(&render, &record.findings)?;
         Ok(match record.gravest() {
             Some(Severity::Error) => Status::Unable,
-            Some(Severity::Warning) if self.common.strict => Status::Outside,
+            Some(Severity::Warning) if self.strict => Status::Outside,
             _ => Status::Done,
         })
     }
@@ -48,6 +51,6 @@ fn render(record: &InspectionRecord, format: Format) -> Result<String> {
         Format::Table => Ok(report::inspection_terminal(record, output::width())),
         Format::Json => report::inspection_json(record),
         Format::Csv => report::inspection_csv(record),
-        Format::Html => Err(Diagnostic::value("--format", "html", "table, json or csv")),
+        Format::Html => Err(output::no_page()),
     }
 }

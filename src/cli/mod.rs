@@ -13,6 +13,7 @@ mod levels;
 mod new;
 mod output;
 mod progress;
+mod reproduce;
 mod shell;
 
 use std::path::{Path, PathBuf};
@@ -22,7 +23,7 @@ use clap::{Args, Parser, Subcommand};
 use micronewton::diagnostic::{At, Diagnostic, Problem, Result, Severity};
 use micronewton::pipeline::{Plan, Record, run as run_plan};
 
-use output::Format;
+use output::{Format, PlainFormat};
 use progress::Bar;
 
 /// Measures percutaneous bone-conduction hearing devices from recorded test-box
@@ -63,6 +64,8 @@ enum Command {
     Calibrate(calibrate::Calibrate),
     /// What changed between two records, or how groups of devices differ
     Compare(compare::Compare),
+    /// Compute the figures of a record again, and say whether they are the same
+    Reproduce(reproduce::Reproduce),
     /// What WAV files are, and whether their samples are sound
     Inspect(inspect::Inspect),
     /// Write a commented starter session for the WAV files of a folder
@@ -85,16 +88,32 @@ pub struct Common {
     /// What to print [default: table, or by the ending of --out]
     #[arg(long, value_enum, value_name = "KIND")]
     format: Option<Format>,
-    /// Write to a file (repeatable); .html, .json, .csv or .txt says what
-    #[arg(long, value_name = "FILE")]
-    out: Vec<PathBuf>,
-    /// Exit with 1 if something judged was found outside, for instance feedback, a file
-    /// that is inspected is doubtful, or a figure that is compared changed
+    /// Exit with 1 if something judged was found outside, for instance feedback
     #[arg(long)]
     strict: bool,
     /// Also print what every uncertainty is made of (JSON and HTML always hold it)
     #[arg(long)]
     budget: bool,
+    #[command(flatten)]
+    to: Destination,
+}
+
+/// Options of commands whose result is no page.
+#[derive(Args)]
+pub struct Plain {
+    /// What to print [default: table, or by the ending of --out]
+    #[arg(long, value_enum, value_name = "KIND")]
+    format: Option<PlainFormat>,
+    #[command(flatten)]
+    to: Destination,
+}
+
+/// Where results go.
+#[derive(Args)]
+pub struct Destination {
+    /// Write to a file (repeatable); its ending says what, for instance .json
+    #[arg(long, value_name = "FILE")]
+    out: Vec<PathBuf>,
     /// No progress and no notes on standard error
     #[arg(long, short)]
     quiet: bool,
@@ -133,6 +152,7 @@ pub fn run(arguments: Arguments) -> Result<Status> {
         Command::Directional(command) => command.run(),
         Command::Calibrate(command) => command.run(),
         Command::Compare(command) => command.run(),
+        Command::Reproduce(command) => command.run(),
         Command::Inspect(command) => command.run(),
         Command::New(command) => command.run(),
         Command::Demo(command) => command.run(),
@@ -168,10 +188,18 @@ fn say(diagnostic: &Diagnostic) {
 
 /// Runs a plan with a progress bar and hands the record to the output.
 fn measure(plan: &Plan, common: &Common, also_print: bool) -> Result<Status> {
-    common.check(&read_by(plan))?;
-    let record = run_shown(plan, common.quiet)?;
+    common
+        .to
+        .check(common.format, &Format::ALL, &plan.files())?;
+    let record = run_shown(plan, common.to.quiet)?;
     let render = |format: Format| format.render(&record, common.budget);
-    output::emit(&render, &record.findings, common, also_print)?;
+    output::emit(
+        &render,
+        &record.findings,
+        common.format,
+        &common.to,
+        also_print,
+    )?;
     Ok(common.status(&record))
 }
 
@@ -183,21 +211,29 @@ fn run_shown(plan: &Plan, quiet: bool) -> Result<Record> {
     record
 }
 
-/// Every file that a plan reads.
-fn read_by(plan: &Plan) -> Vec<PathBuf> {
-    let documents = plan.documents.iter().map(|input| input.path.clone());
-    let captures = plan.captures.iter();
-    let sources = captures.flat_map(|capture| capture.sources.iter().flatten());
-    documents
-        .chain(sources.map(|source| source.file.clone()))
-        .collect()
+impl Plain {
+    fn format(&self) -> Option<Format> {
+        self.format.map(Format::from)
+    }
+
+    fn check(&self, read: &[PathBuf]) -> Result<()> {
+        self.to.check(self.format(), &Format::PLAIN, read)
+    }
+
+    fn emit(
+        &self,
+        render: &dyn Fn(Format) -> Result<String>,
+        findings: &[Diagnostic],
+    ) -> Result<()> {
+        output::emit(render, findings, self.format(), &self.to, false)
+    }
 }
 
-impl Common {
+impl Destination {
     /// Refuses what cannot be written before the work begins, and what would be
     /// written over a file that is read.
-    fn check(&self, read: &[PathBuf]) -> Result<()> {
-        if self.format.is_some() && self.out.len() > 1 {
+    fn check(&self, format: Option<Format>, allowed: &[Format], read: &[PathBuf]) -> Result<()> {
+        if format.is_some() && self.out.len() > 1 {
             return Err(Diagnostic::value(
                 "--format",
                 "given with several --out",
@@ -206,11 +242,16 @@ impl Common {
         }
         Self::check_files(&self.out, read)?;
         for path in &self.out {
-            if self.format.is_none() && Format::of(path).is_none() {
+            let known = Format::of(path).is_some_and(|format| allowed.contains(&format));
+            if format.is_none() && !known {
+                let endings: Vec<&str> = allowed.iter().map(|format| format.ending()).collect();
                 return Err(Diagnostic::value(
                     "--out",
                     format!("`{}`", path.display()),
-                    "a name that ends in .html, .json, .csv or .txt, or --format beside it",
+                    &format!(
+                        "a name that ends in {}, or --format beside it",
+                        endings.join(", ")
+                    ),
                 ));
             }
         }
@@ -241,7 +282,9 @@ impl Common {
         }
         Ok(())
     }
+}
 
+impl Common {
     fn status(&self, record: &Record) -> Status {
         if record.incomplete() {
             Status::Unable

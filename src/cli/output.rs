@@ -8,7 +8,7 @@ use micronewton::diagnostic::{Diagnostic, Problem, Result, Severity};
 use micronewton::pipeline::Record;
 use micronewton::report;
 
-use super::{Common, say};
+use super::{Destination, say};
 
 /// What a record is turned into.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -23,7 +23,41 @@ pub enum Format {
     Html,
 }
 
+/// The same, of results that are no page.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum PlainFormat {
+    /// Tables for the terminal
+    Table,
+    /// Everything as JSON
+    Json,
+    /// One row per figure
+    Csv,
+}
+
+impl From<PlainFormat> for Format {
+    fn from(format: PlainFormat) -> Self {
+        match format {
+            PlainFormat::Table => Self::Table,
+            PlainFormat::Json => Self::Json,
+            PlainFormat::Csv => Self::Csv,
+        }
+    }
+}
+
 impl Format {
+    pub const ALL: [Self; 4] = [Self::Html, Self::Json, Self::Csv, Self::Table];
+    pub const PLAIN: [Self; 3] = [Self::Json, Self::Csv, Self::Table];
+
+    /// The ending that asks for it.
+    pub fn ending(self) -> &'static str {
+        match self {
+            Self::Table => ".txt",
+            Self::Json => ".json",
+            Self::Csv => ".csv",
+            Self::Html => ".html",
+        }
+    }
+
     /// What the ending of a file's name asks for.
     pub fn of(path: &Path) -> Option<Self> {
         match path.extension().and_then(|ending| ending.to_str())? {
@@ -54,25 +88,31 @@ pub fn width() -> usize {
     terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0).clamp(60, 120))
 }
 
+/// What a page is asked for that there is none of; the options keep it from happening.
+pub fn no_page() -> Diagnostic {
+    Diagnostic::value("--format", "html", "table, json or csv")
+}
+
 /// Prints what `render` makes, or writes it to the files asked for and, with
 /// `also_print`, prints its tables too; then says its findings.
 pub fn emit(
     render: &dyn Fn(Format) -> Result<String>,
     findings: &[Diagnostic],
-    common: &Common,
+    format: Option<Format>,
+    to: &Destination,
     also_print: bool,
 ) -> Result<()> {
-    let printed = match (common.out.is_empty(), also_print && !common.quiet) {
-        (true, _) => Some(common.format.unwrap_or(Format::Table)),
+    let printed = match (to.out.is_empty(), also_print && !to.quiet) {
+        (true, _) => Some(format.unwrap_or(Format::Table)),
         (false, true) => Some(Format::Table),
         (false, false) => None,
     };
     // Render everything first: a fault must not leave half of the files.
-    let files = common
+    let files = to
         .out
         .iter()
         .map(|path| {
-            let format = common.format.or(Format::of(path)).unwrap_or(Format::Table);
+            let format = format.or(Format::of(path)).unwrap_or(Format::Table);
             let text = render(format)?;
             let plain = if format == Format::Table {
                 anstream::adapter::strip_str(&text).to_string()
@@ -86,19 +126,19 @@ pub fn emit(
         print(&render(format)?)?;
     }
     for (path, text) in &files {
-        write(path, text, common)?;
+        write(path, text, to)?;
     }
     // Tables tell the findings themselves; what could not be done is always said.
-    let told = printed == Some(Format::Table) || common.quiet;
+    let told = printed == Some(Format::Table) || to.quiet;
     let unsaid = |finding: &&Diagnostic| !told || finding.severity() == Severity::Error;
     findings.iter().filter(unsaid).for_each(say);
     Ok(())
 }
 
 /// Writes a file and says so.
-pub fn write(path: &Path, text: &str, common: &Common) -> Result<()> {
+pub fn write(path: &Path, text: &str, to: &Destination) -> Result<()> {
     report::write(path, text)?;
-    if !common.quiet {
+    if !to.quiet {
         anstream::eprintln!("written: {}", path.display());
     }
     Ok(())

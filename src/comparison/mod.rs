@@ -18,6 +18,7 @@
 pub mod groups;
 mod items;
 mod recorded;
+mod reproduction;
 
 use std::collections::BTreeMap;
 
@@ -28,6 +29,7 @@ use crate::pipeline::Tool;
 use crate::quantity::{Observation, Origin, Uncertainty};
 pub use groups::{GroupOptions, Groups, Member, compare_groups, parse_design};
 pub use recorded::{Figure, Recorded};
+pub use reproduction::{ROUNDING, Reproduced, Reproduction, State as ReproductionState, reproduce};
 
 /// What there is to choose.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]

@@ -28,6 +28,18 @@ pub enum Problem {
         /// What every record has.
         key: String,
     },
+    /// A record that does not say how it was made.
+    #[error("this record does not hold what it takes to make it again: {what}")]
+    NoRecipe {
+        /// What is missing or not understood.
+        what: String,
+    },
+    /// Files that are not those of a record.
+    #[error("these are not the files of the record: {what}")]
+    OtherFiles {
+        /// Which, and why not.
+        what: String,
+    },
     /// A key, or a word for a value, that no document of this kind has.
     #[error("unknown {what} `{key}`{}", nearest_text(nearest.as_deref()))]
     UnknownKey {
@@ -345,6 +357,8 @@ impl Problem {
             Self::File { .. } => "document.file",
             Self::Document { .. } => "document.syntax",
             Self::NotARecord { .. } => "document.not_a_record",
+            Self::NoRecipe { .. } => "document.no_recipe",
+            Self::OtherFiles { .. } => "document.other_files",
             Self::UnknownKey { .. } => "document.unknown_key",
             Self::MissingKey { .. } => "document.missing_key",
             Self::Value { .. } => "document.value",
@@ -397,6 +411,13 @@ impl Problem {
             Self::Document { .. } => "correct the line; docs/formats.md describes the file".into(),
             Self::NotARecord { .. } => {
                 "name what `--format json` or `--out FILE.json` wrote".into()
+            }
+            Self::NoRecipe { .. } => {
+                "name a record of this version that nothing was taken out of".into()
+            }
+            Self::OtherFiles { .. } => {
+                "put the files of the record where --folder says; figures of other files are no check"
+                    .into()
             }
             Self::UnknownKey { known, .. } if known.is_empty() => {
                 "remove it: nothing can be set here".into()

@@ -1,6 +1,7 @@
 //! Reading the text documents of a plan; each is an input of the record.
 
-use std::fs;
+use std::fs::{self, File};
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
@@ -45,6 +46,32 @@ impl Text {
             .in_file(path)?;
         Ok(Self { text, input })
     }
+}
+
+/// SHA-256 of a whole file, hexadecimal.
+///
+/// # Errors
+/// [`Problem::File`] with the file's name.
+pub(super) fn hash(path: &Path) -> Result<String> {
+    let mut digest = Sha256::new();
+    let mut block = vec![0; 1 << 16];
+    let mut feed = || -> io::Result<()> {
+        let mut file = File::open(path)?;
+        loop {
+            match file.read(&mut block)? {
+                0 => return Ok(()),
+                count => digest.update(&block[..count]),
+            }
+        }
+    };
+    feed()
+        .map_err(|error| Diagnostic::io("opening", &error))
+        .in_file(path)?;
+    Ok(digest
+        .finalize()
+        .iter()
+        .map(|b| format!("{b:02x}"))
+        .collect())
 }
 
 /// Reads a calibration file and the responses it names, relative to it.

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use super::document::{beside, read_calibration, read_session};
+use super::recipe::Recipe;
 use super::session::{CaptureDocument, CaptureRole, Session, SourceDocument};
 use super::subject;
 use crate::assessment::{self, Subject};
@@ -22,7 +23,8 @@ pub struct Plan {
     pub session: Option<Session>,
     /// The calibration of every capture.
     pub calibration: Calibration,
-    /// The documents read so far.
+    /// The documents read so far: the session file, where there is one, the
+    /// calibration file, and what they name.
     pub documents: Vec<InputFile>,
     /// Bands to analyse.
     pub range: BandRange,
@@ -233,6 +235,32 @@ impl Plan {
             }
         }
         plan
+    }
+
+    /// Every file that it reads.
+    pub fn files(&self) -> Vec<PathBuf> {
+        let documents = self.documents.iter().map(|input| input.path.clone());
+        let captures = self.captures.iter();
+        let sources = captures.flat_map(|capture| capture.sources.iter().flatten());
+        documents
+            .chain(sources.map(|source| source.file.clone()))
+            .collect()
+    }
+
+    /// What it takes to plan it again.
+    pub fn recipe(&self) -> Recipe {
+        let document = |index: usize| self.documents.get(index).map(|input| input.path.clone());
+        let has_session = usize::from(self.session.is_some());
+        let mut measurements: Vec<Kind> = self.requests.iter().map(|r| r.kind).collect();
+        measurements.sort();
+        measurements.dedup();
+        Recipe {
+            session: document(0).filter(|_| has_session > 0),
+            calibration: document(has_session).unwrap_or_default(),
+            lowest_hz: self.range.lowest().nominal_hz(),
+            highest_hz: self.range.highest().nominal_hz(),
+            measurements,
+        }
     }
 
     /// What must be reduced of the capture at `index`.

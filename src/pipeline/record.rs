@@ -3,12 +3,13 @@
 use std::collections::BTreeMap;
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
+use super::recipe::Recipe;
 use super::session::{CaptureRole, Session};
 use crate::assessment;
 use crate::calibration::Calibration;
-use crate::capture::InputFile;
+use crate::capture::{InputFile, Source};
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::measurement::{Options, Outcome, feedback};
 use crate::quantity::Reading;
@@ -25,6 +26,8 @@ pub struct Record {
     /// What the session file says of the appointment.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub session: Option<Session>,
+    /// How to make it again.
+    pub recipe: Recipe,
     /// Every file read, with its hash.
     pub inputs: Vec<InputFile>,
     /// The calibration applied.
@@ -66,19 +69,37 @@ impl Tool {
 }
 
 /// A capture that was read.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CaptureRead {
     /// Its name.
     pub name: String,
     /// What it was recorded for.
     pub role: CaptureRole,
-    /// Length in seconds.
+    /// Where its force channel was recorded.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub force: Option<Source>,
+    /// Where its microphone channel was recorded.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub microphone: Option<Source>,
+    /// Start of the part asked for, in seconds.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub from_s: Option<f64>,
+    /// Its end.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub to_s: Option<f64>,
+    /// Length of the recording in seconds.
     pub duration_s: f64,
     /// Sampling rate in Hz.
     pub rate_hz: u32,
     /// Presented level as stated, in dB SPL.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub level_db_spl: Option<f64>,
+    /// Level of a calibrator as stated, in dB re 20 µPa or re 1 µN.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub level_db: Option<f64>,
+    /// Its frequency as stated, in Hz.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub frequency_hz: Option<f64>,
     /// Direction as stated, in degrees.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub direction_deg: Option<f64>,

@@ -34,6 +34,7 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
         schema: 1,
         tool: Tool::THIS,
         session: plan.session.clone(),
+        recipe: plan.recipe(),
         inputs: plan.documents.clone(),
         calibration: plan.calibration.clone(),
         options: plan.options.clone(),
@@ -176,9 +177,15 @@ fn note(plan: &Plan, index: usize, levels: &mut Levels, record: &mut Record) {
     record.captures.push(CaptureRead {
         name: capture.name.clone(),
         role: capture.role,
+        force: capture.sources[0].clone(),
+        microphone: capture.sources[1].clone(),
+        from_s: capture.interval.from_s,
+        to_s: capture.interval.to_s,
         duration_s: levels.duration_s,
         rate_hz: levels.rate_hz,
         level_db_spl: capture.level_db_spl,
+        level_db: capture.tone.map(|tone| tone.level_db),
+        frequency_hz: capture.tone.map(|tone| tone.frequency_hz),
         direction_deg: capture.direction_deg,
         note: capture.note.clone(),
     });

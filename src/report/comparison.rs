@@ -66,7 +66,8 @@ pub fn comparison_terminal(comparison: &Comparison, width: usize) -> String {
     for note in &comparison.notes {
         out.push_str(&Paragraph::plain(note).wrapped(0, width));
     }
-    for (reason, count) in reasons(comparison) {
+    let given = comparison.differences.iter();
+    for (reason, count) in reasons(given.filter_map(|d| d.reason.as_deref())) {
         let told = format!("Not comparable, {count} figures: {reason}.");
         out.push_str(&Paragraph::styled(DIM, &told).wrapped(0, width));
     }
@@ -100,13 +101,9 @@ fn row(difference: &Difference) -> Vec<(String, bool)> {
     ]
 }
 
-/// Why figures cannot be compared, most frequent first.
-fn reasons(comparison: &Comparison) -> Vec<(&str, usize)> {
+/// Each reason once, most frequent first.
+pub(super) fn reasons<'a>(given: impl Iterator<Item = &'a str>) -> Vec<(&'a str, usize)> {
     let mut found: Vec<(&str, usize)> = Vec::new();
-    let given = comparison
-        .differences
-        .iter()
-        .filter_map(|d| d.reason.as_deref());
     for reason in given {
         match found.iter_mut().find(|(known, _)| *known == reason) {
             Some((_, count)) => *count += 1,

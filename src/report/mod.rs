@@ -12,6 +12,7 @@ mod html;
 mod inspection;
 mod json;
 mod number;
+mod reproduction;
 mod schema;
 mod section;
 mod terminal;
@@ -29,6 +30,7 @@ pub use groups::{figures_csv, figures_dictionary, groups_csv, groups_json, group
 pub use html::html;
 pub use inspection::{inspection_csv, inspection_json, inspection_terminal};
 pub use json::json;
+pub use reproduction::{reproduction_csv, reproduction_json, reproduction_terminal};
 pub use schema::schema;
 pub use terminal::{budget, terminal};
 pub use write::write;

@@ -7,7 +7,7 @@ use super::{Document, Verdict, budget, html, terminal};
 use crate::calibration::Calibrated;
 use crate::levels::{Levels, Scope, reduce};
 use crate::measurement::{Captures, Kind, Options};
-use crate::pipeline::{Entry, Plan, Record, Tool, read_calibration, run};
+use crate::pipeline::{Entry, Plan, Recipe, Record, Tool, read_calibration, run};
 
 const RATE: u32 = 24_000;
 
@@ -163,6 +163,7 @@ fn levels_alone_are_told_as_one_compact_table() {
             version: "0",
         },
         session: None,
+        recipe: Recipe::default(),
         inputs: Vec::new(),
         calibration,
         options: Options::default(),

@@ -7,5 +7,6 @@ mod compare;
 mod mistakes;
 mod odd_wavs;
 mod person;
+mod reproduce;
 mod schema;
 mod wav_formats;

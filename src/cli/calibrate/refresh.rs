@@ -15,7 +15,7 @@ use super::{Calibrate, Read, summary};
 impl Calibrate {
     /// Puts a new sensitivity into the calibration file.
     pub(super) fn refresh(&self, date: Date) -> Result<Status> {
-        if self.common.strict || self.common.format.is_some() || !self.common.out.is_empty() {
+        if self.common.strict || self.common.format.is_some() || !self.common.to.out.is_empty() {
             return Err(Diagnostic::value(
                 "--format, --out or --strict",
                 "given without --check",
@@ -72,7 +72,7 @@ impl Calibrate {
         } else {
             report::write(&self.calibration, &text)?;
         }
-        if !self.common.quiet {
+        if !self.common.to.quiet {
             output::print(&told)?;
             if !self.dry_run {
                 anstream::eprintln!("written: {}", self.calibration.display());
@@ -93,7 +93,7 @@ impl Calibrate {
     /// The tone of `file` by the calibration `read`; what is doubtful is said.
     fn measured(&self, read: Read, file: &Path) -> Result<ToneOutcome> {
         let plan = self.plan(read, &[file.to_owned()])?;
-        let record = run_shown(&plan, self.common.quiet)?;
+        let record = run_shown(&plan, self.common.to.quiet)?;
         record.findings.iter().for_each(say);
         let tone = record
             .entries
