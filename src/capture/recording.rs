@@ -27,8 +27,8 @@ pub struct Source {
 pub struct InputFile {
     /// As the user or the session named it.
     pub path: PathBuf,
-    /// SHA-256 of the whole file, hexadecimal.
-    pub sha256: String,
+    /// SHA-256 of the whole file, hexadecimal; `None` where it was taken out.
+    pub sha256: Option<String>,
     /// Length in bytes.
     pub bytes: u64,
 }

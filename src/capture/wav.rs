@@ -144,7 +144,7 @@ impl WavFile {
         let digest = hashing.hash.finalize();
         Ok(InputFile {
             path: self.path,
-            sha256: digest.iter().map(|byte| format!("{byte:02x}")).collect(),
+            sha256: Some(digest.iter().map(|byte| format!("{byte:02x}")).collect()),
             bytes: hashing.bytes,
         })
     }

@@ -21,7 +21,7 @@ use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
 use micronewton::diagnostic::{At, Diagnostic, Problem, Result, Severity};
-use micronewton::pipeline::{Plan, Record, run as run_plan};
+use micronewton::pipeline::{Plan, Record, Withheld, run as run_plan};
 
 use output::{Format, PlainFormat};
 use progress::Bar;
@@ -94,6 +94,13 @@ pub struct Common {
     /// Also print what every uncertainty is made of (JSON and HTML always hold it)
     #[arg(long)]
     budget: bool,
+    /// Take out what could lead to a person or a device: names, codes, notes, certificates,
+    /// dates but the year, hashes of files
+    #[arg(long)]
+    deidentify: bool,
+    /// With --deidentify: leave the hashes of files
+    #[arg(long, requires = "deidentify")]
+    keep_hash: bool,
     #[command(flatten)]
     to: Destination,
 }
@@ -191,7 +198,12 @@ fn measure(plan: &Plan, common: &Common, also_print: bool) -> Result<Status> {
     common
         .to
         .check(common.format, &Format::ALL, &plan.files())?;
-    let record = run_shown(plan, common.to.quiet)?;
+    let mut plan = plan.clone();
+    let withheld = common
+        .deidentify
+        .then(|| Withheld::from(&mut plan, common.keep_hash));
+    let mut record = run_shown(&plan, common.to.quiet)?;
+    withheld.iter().for_each(|names| names.out_of(&mut record));
     let render = |format: Format| format.render(&record, common.budget);
     output::emit(
         &render,

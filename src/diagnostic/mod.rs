@@ -90,6 +90,11 @@ impl Diagnostic {
         self.0.severity
     }
 
+    /// Changes the name of the file in its place.
+    pub fn rename_file(&mut self, rename: &dyn Fn(&mut std::path::PathBuf)) {
+        self.0.place.file.iter_mut().for_each(rename);
+    }
+
     /// The same as a warning: the work goes on, in doubt.
     #[must_use]
     pub fn warning(mut self) -> Self {

@@ -35,7 +35,7 @@ impl Text {
             .collect();
         let input = InputFile {
             path: path.to_owned(),
-            sha256,
+            sha256: Some(sha256),
             bytes: bytes.len() as u64,
         };
         let text = String::from_utf8(bytes)

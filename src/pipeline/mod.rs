@@ -12,6 +12,7 @@ mod run;
 mod score;
 mod session;
 mod subject;
+mod withheld;
 
 pub use crate::assessment::{AgeGroup, Person};
 pub use document::{Text, parse_calibration, read_calibration, read_session};
@@ -22,3 +23,4 @@ pub use record::{Assessment, Doubt, Entry, Record, Tool};
 pub use run::{Progress, run};
 pub use score::{ScoreRow, score};
 pub use session::{CaptureRole, Device, Session, Side, TestBox};
+pub use withheld::Withheld;

@@ -35,6 +35,8 @@ pub struct Recipe {
 /// The parts of a record from which it is made again.
 #[derive(Debug, Clone, Deserialize)]
 pub struct Again {
+    #[serde(default)]
+    withheld: Vec<String>,
     recipe: Recipe,
     inputs: Vec<InputFile>,
     captures: Vec<CaptureRead>,
@@ -48,8 +50,13 @@ impl Again {
     ///
     /// # Errors
     /// Those of reading the documents; [`Problem::OtherFiles`] if a file is missing or
-    /// is not the one that was read, by its SHA-256.
+    /// is not the one that was read, by its SHA-256; [`Problem::NoRecipe`] for a record
+    /// without the names of its files.
     pub fn plan(self, folders: &[&Path]) -> Result<Plan> {
+        if !self.withheld.is_empty() {
+            let what = "it was de-identified, and the names of its files are withheld".into();
+            return Err(Problem::NoRecipe { what }.into());
+        }
         let find = |file: &Path| {
             let base = file.file_name().unwrap_or(file.as_os_str());
             let names = [file.as_os_str(), base];
@@ -119,7 +126,13 @@ impl Again {
             let mut recorded = self.inputs.iter().filter(|i| i.path.file_name() == base);
             let why = match hash(&path) {
                 Err(_) => "is missing",
-                Ok(found) if recorded.clone().any(|input| input.sha256 == found) => continue,
+                Ok(found)
+                    if recorded
+                        .clone()
+                        .any(|input| input.sha256.as_ref() == Some(&found)) =>
+                {
+                    continue;
+                }
                 Ok(_) if recorded.next().is_some() => "is not the file that was read",
                 Ok(_) => "was not read for the record",
             };

@@ -26,6 +26,9 @@ pub struct Record {
     /// What the session file says of the appointment.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub session: Option<Session>,
+    /// What was taken out of it, so that it leads to nobody; empty if nothing was.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub withheld: Vec<String>,
     /// How to make it again.
     pub recipe: Recipe,
     /// Every file read, with its hash.

@@ -34,6 +34,7 @@ pub fn run(plan: &Plan, progress: &mut dyn FnMut(Progress<'_>)) -> Result<Record
         schema: 1,
         tool: Tool::THIS,
         session: plan.session.clone(),
+        withheld: Vec::new(),
         recipe: plan.recipe(),
         inputs: plan.documents.clone(),
         calibration: plan.calibration.clone(),

@@ -14,6 +14,8 @@ pub struct Date {
     year: u16,
     month: u8,
     day: u8,
+    /// Whether only the year may be told.
+    year_alone: bool,
 }
 
 impl Date {
@@ -34,6 +36,17 @@ impl Date {
             year,
             month,
             day: self.day.min(days(year, month)),
+            ..self
+        }
+    }
+
+    /// The same day, of which documents and messages tell the year alone; it still
+    /// orders as the calendar does.
+    #[must_use]
+    pub fn told_by_year(self) -> Self {
+        Self {
+            year_alone: true,
+            ..self
         }
     }
 }
@@ -70,14 +83,23 @@ impl FromStr for Date {
         };
         let (month, day) = (month as u8, day as u8);
         let real = (1..=12).contains(&month) && (1..=days(year, month)).contains(&day);
-        real.then_some(Self { year, month, day })
-            .ok_or_else(refused)
+        let date = Self {
+            year,
+            month,
+            day,
+            year_alone: false,
+        };
+        real.then_some(date).ok_or_else(refused)
     }
 }
 
 impl fmt::Display for Date {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{:04}-{:02}-{:02}", self.year, self.month, self.day)
+        write!(f, "{:04}", self.year)?;
+        match self.year_alone {
+            true => Ok(()),
+            false => write!(f, "-{:02}-{:02}", self.month, self.day),
+        }
     }
 }
 
@@ -105,9 +127,9 @@ impl JsonSchema for Date {
 
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
         json_schema!({
-            "description": "A day, as in 2026-01-31",
+            "description": "A day, as in 2026-01-31; the year alone where days are withheld",
             "type": "string",
-            "pattern": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$",
+            "pattern": "^[0-9]{4}(-[0-9]{2}-[0-9]{2})?$",
         })
     }
 }

@@ -105,7 +105,7 @@ fn facts(file: &Inspection) -> Vec<(&'static str, String)> {
         told.retain(|part| !part.is_empty());
         facts.push(("Made", told.join("; ")));
     }
-    facts.push(("SHA-256", file.input.sha256.clone()));
+    facts.extend(file.input.sha256.clone().map(|hash| ("SHA-256", hash)));
     facts
 }
 

@@ -163,6 +163,7 @@ fn levels_alone_are_told_as_one_compact_table() {
             version: "0",
         },
         session: None,
+        withheld: Vec::new(),
         recipe: Recipe::default(),
         inputs: Vec::new(),
         calibration,

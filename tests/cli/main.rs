@@ -4,6 +4,7 @@ mod bench_files;
 mod calibrate;
 mod commands;
 mod compare;
+mod deidentify;
 mod mistakes;
 mod odd_wavs;
 mod person;

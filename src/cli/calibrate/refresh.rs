@@ -15,7 +15,11 @@ use super::{Calibrate, Read, summary};
 impl Calibrate {
     /// Puts a new sensitivity into the calibration file.
     pub(super) fn refresh(&self, date: Date) -> Result<Status> {
-        if self.common.strict || self.common.format.is_some() || !self.common.to.out.is_empty() {
+        if self.common.deidentify
+            || self.common.strict
+            || self.common.format.is_some()
+            || !self.common.to.out.is_empty()
+        {
             return Err(Diagnostic::value(
                 "--format, --out or --strict",
                 "given without --check",

@@ -256,6 +256,10 @@ fn facts(record: &Record) -> Vec<Fact> {
             facts.push(fact("Person", group));
         }
     }
+    if !record.withheld.is_empty() {
+        let told = "names, codes, notes and dates but the year were taken out";
+        facts.push(fact("De-identified", told));
+    }
     let total: f64 = record.captures.iter().map(|c| c.duration_s).sum();
     facts.push(fact(
         "Recordings",

@@ -31,6 +31,11 @@ pub(super) fn of(record: &Record) -> Result<Vec<(String, Vec<Block>)>> {
         "{} {}, record layout {}. The record in JSON holds every figure at full precision, the CSV the same as a table.",
         record.tool.name, record.tool.version, record.schema
     );
+    let mut notes = vec![tool];
+    if !record.withheld.is_empty() {
+        let withheld = record.withheld.join(", ");
+        notes.push(format!("De-identified. Withheld: {withheld}."));
+    }
     let mut parts = Vec::new();
     if !record.inputs.is_empty() {
         parts.push(("Files read".to_owned(), vec![Block::Table(inputs(record))]));
@@ -42,7 +47,7 @@ pub(super) fn of(record: &Record) -> Result<Vec<(String, Vec<Block>)>> {
     parts.push((BUDGET.to_owned(), budget::of(record)?));
     parts.push((
         "Program and options".to_owned(),
-        vec![Block::Notes(vec![tool]), Block::Facts(options(record)?)],
+        vec![Block::Notes(notes), Block::Facts(options(record)?)],
     ));
     Ok(parts)
 }
@@ -52,7 +57,7 @@ fn inputs(record: &Record) -> Table {
         vec![
             Cell::Words(base_name(&input.path)),
             Cell::Figure(input.bytes.to_string()),
-            Cell::Words(input.sha256.clone()),
+            Cell::Words(input.sha256.clone().unwrap_or_else(|| "withheld".into())),
         ]
     };
     Table {
