@@ -12,6 +12,7 @@ mod inspect;
 mod levels;
 mod new;
 mod output;
+mod plot;
 mod progress;
 mod reproduce;
 mod shell;
@@ -64,6 +65,8 @@ enum Command {
     Calibrate(calibrate::Calibrate),
     /// What changed between two records, or how groups of devices differ
     Compare(compare::Compare),
+    /// Write a picture of the report as a file of its own
+    Plot(plot::Plot),
     /// Compute the figures of a record again, and say whether they are the same
     Reproduce(reproduce::Reproduce),
     /// What WAV files are, and whether their samples are sound
@@ -159,6 +162,7 @@ pub fn run(arguments: Arguments) -> Result<Status> {
         Command::Directional(command) => command.run(),
         Command::Calibrate(command) => command.run(),
         Command::Compare(command) => command.run(),
+        Command::Plot(command) => command.run(),
         Command::Reproduce(command) => command.run(),
         Command::Inspect(command) => command.run(),
         Command::New(command) => command.run(),

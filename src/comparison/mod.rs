@@ -29,7 +29,9 @@ use crate::pipeline::Tool;
 use crate::quantity::{Observation, Origin, Uncertainty};
 pub use groups::{GroupOptions, Groups, Member, compare_groups, parse_design};
 pub use recorded::{Figure, Recorded};
-pub use reproduction::{ROUNDING, Reproduced, Reproduction, State as ReproductionState, reproduce};
+pub use reproduction::{
+    ROUNDING, Reproduced, Reproduction, State as ReproductionState, again, reproduce,
+};
 
 /// What there is to choose.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]

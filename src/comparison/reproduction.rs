@@ -103,18 +103,8 @@ pub fn reproduce(
     folder: Option<&Path>,
     progress: &mut dyn FnMut(Progress<'_>),
 ) -> Result<Reproduction> {
-    let text = Text::read(path)?.text;
-    let recorded = Recorded::parse(&text).in_file(path)?;
-    let again: Again = serde_json::from_str(&text)
-        .map_err(|error| {
-            let what = error.to_string();
-            Problem::NoRecipe { what }.into()
-        })
-        .in_file(path)?;
-    let beside = path.parent().unwrap_or(Path::new(""));
-    let folders: Vec<&Path> = folder.into_iter().chain([Path::new(""), beside]).collect();
-    let plan = again.plan(&folders)?;
-    let record = run(&plan, progress)?;
+    let recorded = Recorded::read(path)?;
+    let record = again(path, folder, progress)?;
     let text = serde_json::to_string(&record).map_err(|error| {
         let what = format!("the record cannot be written: {error}");
         Problem::Internal { what }
@@ -126,6 +116,29 @@ pub fn reproduce(
         recorded_by: recorded.version.clone(),
         figures: compared(&recorded.figures, &recomputed.figures, &errors(&record)),
     })
+}
+
+/// The record at `path`, computed again; as for [`reproduce`].
+///
+/// # Errors
+/// As for [`reproduce`].
+pub fn again(
+    path: &Path,
+    folder: Option<&Path>,
+    progress: &mut dyn FnMut(Progress<'_>),
+) -> Result<Record> {
+    let text = Text::read(path)?.text;
+    Recorded::parse(&text).in_file(path)?;
+    let again: Again = serde_json::from_str(&text)
+        .map_err(|error| {
+            let what = error.to_string();
+            Problem::NoRecipe { what }.into()
+        })
+        .in_file(path)?;
+    let beside = path.parent().unwrap_or(Path::new(""));
+    let folders: Vec<&Path> = folder.into_iter().chain([Path::new(""), beside]).collect();
+    let plan = again.plan(&folders)?;
+    run(&plan, progress)
 }
 
 /// What could not be done, by capture.

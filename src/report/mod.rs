@@ -27,7 +27,7 @@ pub use document::{
     Series, SeriesRole, Span, Table, Verdict,
 };
 pub use groups::{figures_csv, figures_dictionary, groups_csv, groups_json, groups_terminal};
-pub use html::html;
+pub use html::{Picture, html, pictures};
 pub use inspection::{inspection_csv, inspection_json, inspection_terminal};
 pub use json::json;
 pub use reproduction::{reproduction_csv, reproduction_json, reproduction_terminal};

@@ -8,6 +8,7 @@ mod deidentify;
 mod mistakes;
 mod odd_wavs;
 mod person;
+mod plot;
 mod reproduce;
 mod schema;
 mod wav_formats;

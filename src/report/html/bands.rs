@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 use super::super::document::{BandCurves, Figure, Point, Series, SeriesRole};
 use super::super::number;
 use super::markup::{escape, note};
+use super::picture::{self, Parts};
 use super::rails;
 
 /// Width of the axis beside the columns, and of all columns together.
@@ -89,6 +90,80 @@ pub(super) fn figure(curves: &BandCurves, id: &str) -> String {
             .map(|gap| note(gap))
             .collect::<String>(),
     )
+}
+
+/// The picture without its table: the bands are named below it, the series beside their
+/// swatches.
+pub(super) fn alone(curves: &BandCurves) -> Parts {
+    let scale = Scale::of(curves);
+    let height = scale.height;
+    let inside = |svg: String| {
+        svg.strip_prefix("<svg ")
+            .unwrap_or(&svg)
+            .replace("</svg>", "")
+    };
+    let mut inner = picture::nested(
+        &inside(axis(curves, &scale)),
+        (0.0, picture::TOP),
+        (AXIS, height),
+    );
+    inner.push_str(&picture::nested(
+        &inside(plot(curves, &scale, "f")),
+        (AXIS, picture::TOP),
+        (COLUMNS, height),
+    ));
+    let column = COLUMNS / curves.bands.len().max(1) as f64;
+    let base = picture::TOP + height;
+    for (position, hz) in curves.bands.iter().enumerate() {
+        let _ = write!(
+            inner,
+            "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
+            AXIS + (position as f64 + 0.5) * column,
+            base + 16.0,
+            number::band_label(*hz)
+        );
+    }
+    let _ = write!(
+        inner,
+        "<text x=\"72\" y=\"{:.1}\" text-anchor=\"end\">Band, Hz</text>",
+        base + 16.0
+    );
+    let mut rows = 0.0;
+    for series in curves.series.iter().filter(|series| series.drawn) {
+        let y = base + 40.0 + rows * 20.0;
+        let filled = matches!(
+            series.role,
+            SeriesRole::Graded(_) | SeriesRole::Measured | SeriesRole::Hanging
+        );
+        if filled {
+            let _ = write!(
+                inner,
+                "<rect class=\"fil {}\" x=\"{AXIS}\" y=\"{:.1}\" width=\"12\" height=\"12\"/>",
+                shade(series.role),
+                y - 10.0
+            );
+        }
+        let _ = write!(
+            inner,
+            "<text x=\"{}\" y=\"{y:.1}\">{}{}</text>",
+            AXIS + 20.0,
+            match series.role {
+                SeriesRole::Target(_) => "Brackets: ",
+                SeriesRole::Foot => "Foot of a rail: ",
+                SeriesRole::Lid => "Lid of a rail: ",
+                SeriesRole::Beside => "Pale marks: ",
+                _ => "",
+            },
+            escape(&series.name)
+        );
+        rows += 1.0;
+    }
+    Parts {
+        inner,
+        size: (AXIS + COLUMNS, height + 34.0 + rows * 20.0),
+        description: curves.description.clone(),
+        caption: picture::wrapped(&escape(&curves.caption)),
+    }
 }
 
 fn axis(curves: &BandCurves, scale: &Scale) -> String {

@@ -4,6 +4,7 @@ mod bands;
 mod lines;
 mod maps;
 mod markup;
+mod picture;
 mod rails;
 mod ruler;
 
@@ -16,6 +17,8 @@ use super::document::{Block, Curves, Document, Section};
 use crate::diagnostic::Result;
 use crate::pipeline::Record;
 use markup::{escape, facts, mark, note, spans, table, verdict};
+
+pub use picture::{Picture, pictures};
 
 const STYLE: &str = include_str!("style.css");
 /// Shows the figures of a band under the pointer or at the arrow keys; the page

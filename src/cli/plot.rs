@@ -1,0 +1,93 @@
+use std::path::PathBuf;
+
+use clap::Args;
+use micronewton::comparison::again;
+use micronewton::diagnostic::{At, Diagnostic, Result};
+use micronewton::pipeline::Plan;
+use micronewton::report::{self, Picture};
+
+use super::progress::Bar;
+use super::{Destination, Status, output, run_shown};
+
+/// Write a picture of the report as an SVG file that needs nothing beside itself, for
+/// papers and slides.
+///
+/// Without --what, the names of the pictures are listed. A session is measured; a record
+/// is computed again from its files, which must be those that were read.
+#[derive(Args)]
+#[command(after_help = "Examples:
+  micronewton plot session.toml
+  micronewton plot session.toml --what front-to-back --out front_to_back.svg
+  micronewton plot record.json --what front-to-back > front_to_back.svg")]
+pub struct Plot {
+    /// A session file, or what --out FILE.json wrote
+    #[arg(value_name = "SESSION.toml|RECORD.json")]
+    from: PathBuf,
+    /// The picture, by its name or by the beginning of it
+    #[arg(long, value_name = "NAME")]
+    what: Option<String>,
+    /// The file to write; its name ends in .svg [default: standard output]
+    #[arg(long, value_name = "FILE.svg", requires = "what")]
+    out: Option<PathBuf>,
+    /// No progress and no notes on standard error
+    #[arg(long, short)]
+    quiet: bool,
+}
+
+impl Plot {
+    pub fn run(self) -> Result<Status> {
+        if let Some(out) = &self.out {
+            let svg = out.extension().is_some_and(|ending| ending == "svg");
+            if !svg {
+                let expected = "a name that ends in .svg";
+                return Err(Diagnostic::value(
+                    "--out",
+                    format!("`{}`", out.display()),
+                    expected,
+                ));
+            }
+            Destination::check_files(std::slice::from_ref(out), std::slice::from_ref(&self.from))?;
+        }
+        let record = if self.from.extension().is_some_and(|e| e == "json") {
+            let mut bar = Bar::new(self.quiet);
+            let record = again(&self.from, None, &mut |progress| bar.show(&progress));
+            bar.clear();
+            record?
+        } else {
+            run_shown(&Plan::read(&self.from)?, self.quiet)?
+        };
+        let pictures = report::pictures(&record)?;
+        let Some(what) = &self.what else {
+            let list = pictures
+                .iter()
+                .map(|p| format!("{}  {}\n", p.name, p.title));
+            output::print(&list.collect::<String>())?;
+            return Ok(Status::Done);
+        };
+        let picture = named(&pictures, what).in_file(&self.from)?;
+        match &self.out {
+            None => output::print(&picture.svg)?,
+            Some(out) => {
+                report::write(out, &picture.svg)?;
+                if !self.quiet {
+                    anstream::eprintln!("written: {}", out.display());
+                }
+            }
+        }
+        Ok(Status::Done)
+    }
+}
+
+/// The picture of this name, or the only one that begins so.
+fn named<'a>(pictures: &'a [Picture], what: &str) -> Result<&'a Picture> {
+    let exact = pictures.iter().find(|picture| picture.name == what);
+    let mut begins = pictures.iter().filter(|p| p.name.starts_with(what));
+    match (exact, begins.next(), begins.next()) {
+        (Some(picture), ..) | (None, Some(picture), None) => Ok(picture),
+        _ => {
+            let names: Vec<&str> = pictures.iter().map(|p| p.name.as_str()).collect();
+            let expected = format!("one of {}", names.join(", "));
+            Err(Diagnostic::value("--what", format!("`{what}`"), &expected))
+        }
+    }
+}
