@@ -11,12 +11,21 @@ const FRAME_S: f64 = 0.0853;
 const LOWEST_HZ: f64 = 150.0;
 /// … to here, and to 0.45 of the sampling rate.
 const HIGHEST_HZ: f64 = 10_000.0;
+/// A bin this far above the median is a line's: of noise one in a thousand is (power
+/// of a bin: exponential), and its mean loses as little.
+const OUTSTANDING: f64 = 10.0;
+/// A line weaker than this share of all else in its critical band is none, whatever
+/// else may be lines there.
+const CROWDED: f64 = 0.05;
 /// Bins that hold a line under a Hann window, to either side of its peak.
 const REACH: usize = 2;
-/// A line must stand this far above the noise of its critical band, in dB.
-const FLOOR_DB: f64 = 6.0;
+/// In one frame a line must stand this far above the noise of its critical band,
+/// in dB: less than over its whole time, for noise moves it from frame to frame.
+const FLOOR_DB: f64 = 2.0;
+/// … and this far to be taken as the root of multiples, in dB.
+const ROOT_DB: f64 = 6.0;
 /// Lines told per frame and channel.
-const PER_FRAME: usize = 10;
+const PER_FRAME: usize = 16;
 /// Multiples are sought up to this order: a limiter makes them that high.
 const HIGHEST_ORDER: f64 = 12.0;
 /// Sums and differences are sought up to this order.
@@ -125,7 +134,8 @@ impl Frame {
         self.pair.bin(bin)
     }
 
-    /// Line power at `bin`, and its ratio to the noise of the critical band.
+    /// Line power at `bin`, and its ratio to the noise of the critical band; other
+    /// lines of the band are no noise (ECMA-418-1 takes them out, too).
     pub fn tone(&self, channel: usize, bin: usize) -> (f64, f64) {
         let power = |from: usize, to: usize| {
             (self.running[channel][to] - self.running[channel][from]).max(0.0)
@@ -135,7 +145,11 @@ impl Frame {
         let half = ((half / self.resolution_hz()) as usize).max(2 * REACH + 2);
         let (low, high) = (bin.saturating_sub(half).max(1), (bin + half + 1).min(bins));
         let (from, to) = (bin.saturating_sub(REACH), (bin + REACH + 1).min(bins));
-        let around = power(low, from) + power(to, high);
+        let mut around = power(low, from) + power(to, high);
+        if power(from, to) > CROWDED * around {
+            let powers = &self.power[channel];
+            around = without_lines([&powers[low..from.max(low)], &powers[to..high.max(to)]]);
+        }
         let noise_bins = (from.saturating_sub(low) + high.saturating_sub(to)).max(1) as f64;
         let noise = around * (high - low) as f64 / noise_bins;
         let line_noise = around * (to - from) as f64 / noise_bins;
@@ -206,9 +220,17 @@ impl Frame {
         combines(hz, roots, self.rate_hz, 0.1 * self.resolution_hz())
     }
 
+    /// Bandwidth of the bins that hold a line, in Hz.
+    pub fn line_width_hz(&self) -> f64 {
+        (2 * REACH + 1) as f64 * self.resolution_hz()
+    }
+
     /// Whether a line stands at a multiple of another, to within what the
     /// interpolation between bins leaves open.
     pub fn is_multiple(&self, peak: &Peak, root: &Peak) -> bool {
+        if root.tone_to_noise < 10f64.powf(ROOT_DB / 10.0) {
+            return false;
+        }
         let order = (peak.frequency_hz / root.frequency_hz).round();
         let miss_hz = (peak.frequency_hz - order * root.frequency_hz).abs();
         let open = (0.15 + 0.05 * order) * self.resolution_hz();
@@ -233,6 +255,18 @@ fn combines(hz: f64, roots: &[f64], rate_hz: f64, open_hz: f64) -> bool {
                     .any(|p| sums.clone().any(|q| product(*a, *b, p, q)))
             })
     })
+}
+
+/// Sum of the powers of bins; what stands out as noise does not is cut down.
+fn without_lines(sides: [&[f64]; 2]) -> f64 {
+    let mut powers = sides.concat();
+    if powers.is_empty() {
+        return 0.0;
+    }
+    let middle = powers.len() / 2;
+    let (_, median, _) = powers.select_nth_unstable_by(middle, f64::total_cmp);
+    let most = OUTSTANDING * *median;
+    powers.iter().map(|power| power.min(most)).sum()
 }
 
 /// Offset of the vertex of the parabola through three neighbouring log powers,

@@ -5,9 +5,10 @@
 //! critical band are picked; lines that continue are joined to tracks. What stays is one summary per track, so that
 //! memory does not grow with the recording.
 
-use super::frame::{Frame, Peak};
+use super::frame::{Frame, Peak, critical_bandwidth_hz};
 use super::map::{Map, MapReduction};
 use super::pair::Cross;
+use super::track::Track;
 
 /// Frames a track may miss before it ends.
 const GAP_FRAMES: u64 = 3;
@@ -16,12 +17,13 @@ const SHORTEST_S: f64 = 0.25;
 /// A line this much weaker (in power) than one that runs beside it may be a
 /// product of its distortion.
 const PRODUCT: f64 = 0.01;
+/// A line this much weaker (in power) is not told from distortion of one that runs
+/// beside it: what limits a howl strews products of high order.
+const OVERWHELMED: f64 = 1e-4;
 /// Lines of whose distortion products are sought.
 const ROOTS: usize = 4;
-/// Weight of the last step in how a line glides.
-const GLIDE_SHARE: f64 = 0.4;
-/// Frames that are its onset.
-const ONSET_FRAMES: u64 = 12;
+/// Decibels per relative change of a power.
+const NEPER_DB: f64 = 10.0 / std::f64::consts::LN_10;
 /// Tracks kept; the strongest stay.
 const TRACKS: usize = 256;
 
@@ -39,8 +41,14 @@ pub struct Line {
     /// Mean square of the microphone channel in the same bins, less the noise
     /// beside them, in Pa².
     pub microphone_mean_square: f64,
-    /// Its level above the noise of its critical band, mean over time, in dB.
+    /// Its mean power above that of the noise of its critical band, in dB.
     pub tone_to_noise_db: f64,
+    /// Standard deviation of that by chance, in dB: noise of bandwidth B known over
+    /// a time T varies by 1/√(B T) (Bendat and Piersol, public transcription), and
+    /// its part within the line's bins beats with the line.
+    pub tone_to_noise_error_db: f64,
+    /// Standard deviation of its level from frame to frame beyond chance, in dB.
+    pub unsteadiness_db: f64,
     /// The same of the microphone channel at that frequency, in dB.
     pub microphone_tone_to_noise_db: f64,
     /// Prominence ratio, mean over time, in dB.
@@ -57,7 +65,7 @@ pub struct Line {
     /// Share of the time in which it stood at a multiple of a stronger line.
     pub harmonic_share: f64,
     /// Share of the time through which lines ran that were at least 20 dB stronger
-    /// and of whose distortion it may be a product.
+    /// and of whose distortion it may be a product, or at least 40 dB stronger.
     pub product_share: f64,
 }
 
@@ -68,6 +76,8 @@ pub struct Lines {
     pub resolution_hz: f64,
     /// The lines, by start.
     pub lines: Vec<Line>,
+    /// Time within which lines were followed, in seconds.
+    pub duration_s: f64,
     /// Whether each channel holds any signal.
     pub signal: [bool; 2],
     /// Squared correlation of the two channels at no delay, 0 to 1; it reaches 1
@@ -90,26 +100,6 @@ pub struct LineReduction {
     signal: [bool; 2],
     open: Vec<Track>,
     closed: Vec<Track>,
-}
-
-#[derive(Debug, Clone)]
-struct Track {
-    first: u64,
-    last: u64,
-    count: f64,
-    frequency_hz: f64,
-    /// By how much it glides from frame to frame, in Hz.
-    glide_hz: f64,
-    weighted_hz: f64,
-    power: f64,
-    microphone_power: f64,
-    tone_to_noise_db: f64,
-    microphone_tone_to_noise_db: f64,
-    prominence_db: f64,
-    growth_db: f64,
-    recent_db: [f64; 2],
-    harmonic: f64,
-    range_hz: [f64; 2],
 }
 
 impl LineReduction {
@@ -202,7 +192,7 @@ impl LineReduction {
         track.weighted_hz += peak.power * peak.frequency_hz;
         track.power += peak.power;
         track.microphone_power += microphone_power;
-        track.tone_to_noise_db += 10.0 * peak.tone_to_noise.log10();
+        track.noise += peak.power / peak.tone_to_noise;
         track.microphone_tone_to_noise_db += 10.0 * ratio.max(1e-3).log10();
         track.harmonic += f64::from(u8::from(harmonic));
     }
@@ -230,6 +220,7 @@ impl LineReduction {
         Lines {
             resolution_hz: self.frame.resolution_hz(),
             lines,
+            duration_s: (self.frames + 1) as f64 * self.step_s,
             signal: self.signal,
             map: self.map.finish(),
             likeness: self.whole.both.re.powi(2)
@@ -249,7 +240,9 @@ impl LineReduction {
             frequency_hz,
             mean_square: track.power / track.count,
             microphone_mean_square: track.microphone_power / track.count,
-            tone_to_noise_db: track.tone_to_noise_db / track.count,
+            tone_to_noise_db: 10.0 * (track.power / track.noise).log10(),
+            tone_to_noise_error_db: self.ratio_error_db(track),
+            unsteadiness_db: self.unsteadiness_db(track),
             microphone_tone_to_noise_db: track.microphone_tone_to_noise_db / track.count,
             coherence: self.coherence(bin),
             gain_beside: self.gain_beside(bin),
@@ -259,6 +252,27 @@ impl LineReduction {
             harmonic_share: track.harmonic / track.count,
             product_share: self.product_share(track),
         }
+    }
+
+    /// Standard deviation of a track's tone-to-noise ratio by chance, in dB.
+    fn ratio_error_db(&self, track: &Track) -> f64 {
+        let width_hz = critical_bandwidth_hz(track.mean_hz());
+        let beside = 1.0 / (width_hz * track.count * self.step_s);
+        NEPER_DB * (beside + self.beats(track) / track.count).sqrt()
+    }
+
+    /// Relative variance of a line's power in one frame by the noise in its bins.
+    fn beats(&self, track: &Track) -> f64 {
+        let share = self.frame.line_width_hz() / critical_bandwidth_hz(track.mean_hz());
+        let within = share * track.noise / track.power;
+        within * (2.0 + within)
+    }
+
+    /// Standard deviation of a track's level from frame to frame beyond that.
+    fn unsteadiness_db(&self, track: &Track) -> f64 {
+        let [mean, square] = track.level.map(|sum| sum / track.count);
+        let chance = NEPER_DB * NEPER_DB * self.beats(track);
+        (square - mean * mean - chance).max(0.0).sqrt()
     }
 
     /// Share of a track's time through which much stronger lines ran of whose
@@ -276,12 +290,17 @@ impl LineReduction {
             .collect();
         stronger.sort_by(|a, b| mean(b).total_cmp(&mean(a)));
         stronger.truncate(ROOTS);
+        let overwhelming = stronger
+            .iter()
+            .filter(|other| mean(track) < OVERWHELMED * mean(other));
+        let overwhelmed: u64 = overwhelming.map(|other| shared(other)).sum();
+        let length = (track.last - track.first + 1) as f64;
         let roots: Vec<f64> = stronger.iter().map(|root| root.mean_hz()).collect();
         if !self.frame.is_combination(track.mean_hz(), &roots) {
-            return 0.0;
+            return overwhelmed as f64 / length;
         }
         let shared: u64 = stronger.iter().map(|root| shared(root)).sum();
-        shared as f64 / (track.last - track.first + 1) as f64
+        shared as f64 / length
     }
 
     /// Squared coherence over the bins of a line.
@@ -312,58 +331,6 @@ impl LineReduction {
             .collect();
         gains.sort_by(f64::total_cmp);
         (gains.len() == 5).then(|| gains[2])
-    }
-}
-
-impl Track {
-    fn new(first: u64) -> Self {
-        Self {
-            first,
-            last: first,
-            count: 0.0,
-            frequency_hz: 0.0,
-            glide_hz: 0.0,
-            weighted_hz: 0.0,
-            power: 0.0,
-            microphone_power: 0.0,
-            tone_to_noise_db: 0.0,
-            microphone_tone_to_noise_db: 0.0,
-            prominence_db: 0.0,
-            growth_db: 0.0,
-            recent_db: [f64::INFINITY; 2],
-            harmonic: 0.0,
-            range_hz: [f64::INFINITY, 0.0],
-        }
-    }
-}
-
-impl Track {
-    /// Mean frequency in Hz.
-    fn mean_hz(&self) -> f64 {
-        self.weighted_hz / self.power
-    }
-
-    /// Where it is expected in `frame`, if it goes on gliding.
-    fn expected_hz(&self, frame: u64) -> f64 {
-        self.frequency_hz + self.glide_hz * (frame - self.last) as f64
-    }
-
-    /// Goes on at a peak.
-    fn move_to(&mut self, frame: u64, peak: &Peak) {
-        if self.count > 0.0 {
-            let glide_hz = (peak.frequency_hz - self.frequency_hz) / (frame - self.last) as f64;
-            self.glide_hz += GLIDE_SHARE * (glide_hz - self.glide_hz);
-        }
-        let level_db = 10.0 * peak.power.log10();
-        if frame - self.first < ONSET_FRAMES {
-            self.growth_db = self.growth_db.max(level_db - self.recent_db[0]);
-        }
-        self.recent_db = [self.recent_db[1], level_db];
-        self.last = frame;
-        self.count += 1.0;
-        self.frequency_hz = peak.frequency_hz;
-        let [low, high] = self.range_hz;
-        self.range_hz = [low.min(peak.frequency_hz), high.max(peak.frequency_hz)];
     }
 }
 

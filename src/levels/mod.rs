@@ -25,6 +25,7 @@ pub mod reduce;
 pub mod scatter;
 pub mod skirts;
 pub mod tone;
+mod track;
 pub mod transfer;
 pub mod weighting;
 

@@ -24,6 +24,8 @@ pub struct Transfer {
     rate_hz: f64,
     length: usize,
     bins: Vec<Cross>,
+    /// Sums of the squared powers of the force, bin by bin.
+    squares: Vec<f64>,
     /// Independent averages that the segments are worth.
     pub averages: f64,
     /// Bulk delay of the force in seconds, a whole number of frames; `None`
@@ -42,6 +44,17 @@ impl Transfer {
     /// Averaged spectra of every bin, from 0 Hz up to half the sampling rate.
     pub fn bins(&self) -> &[Cross] {
         &self.bins
+    }
+
+    /// Probability that two channels that share nothing look as coherent in a bin:
+    /// (1 − γ²)^(n − 1) for n averages (Bendat and Piersol, public transcription). Where
+    /// few segments hold most of the force, n is no more than (Σ p)²/Σ p² of its
+    /// powers p. `None` where the force is silent.
+    pub fn chance(&self, bin: usize) -> Option<f64> {
+        let cross = self.bins.get(bin)?;
+        let segments = cross.force * cross.force / self.squares[bin];
+        let averages = self.averages.min(segments) - 1.0;
+        (cross.force > 0.0).then(|| (1.0 - cross.coherence()).powf(averages.max(0.0)))
     }
 
     /// Complex gain H1 of a bin in N/Pa, without the bulk delay; `None` where the
@@ -68,6 +81,7 @@ pub struct TransferReduction {
     aligned: Vec<[f64; 2]>,
     spread: GainSpread,
     sums: Vec<Cross>,
+    squares: Vec<f64>,
     segments: u64,
 }
 
@@ -83,6 +97,7 @@ impl TransferReduction {
             aligned: Vec::new(),
             spread: GainSpread::new(rate_hz),
             sums: vec![Cross::default(); length / 2 + 1],
+            squares: vec![0.0; length / 2 + 1],
             segments: 0,
         }
     }
@@ -108,8 +123,10 @@ impl TransferReduction {
             self.pair.transform(segment.iter().copied());
             // Segments overlap: their first halves are the whole.
             self.spread.push(&segment[..length / 2]);
-            for (bin, sum) in self.sums.iter_mut().enumerate() {
-                sum.add(self.pair.bin(bin), 1.0);
+            for (bin, (sum, square)) in self.sums.iter_mut().zip(&mut self.squares).enumerate() {
+                let pair = self.pair.bin(bin);
+                sum.add(pair, 1.0);
+                *square += pair[0].norm_sqr().powi(2);
             }
             self.segments += 1;
             start += length / 2;
@@ -126,6 +143,7 @@ impl TransferReduction {
             rate_hz: self.rate_hz,
             length: self.pair.length(),
             bins: self.sums,
+            squares: self.squares,
             gain_spread_db: self.spread.finish(),
             averages: segments / (1.0 + 2.0 * OVERLAP * (1.0 - 1.0 / segments.max(1.0))),
             bulk_delay_s: self.aligner.delay_s(),

@@ -2,9 +2,7 @@
 //! same number gives the same capture. Used by the suite (a few of them) and by
 //! `cargo bench --bench feedback` (all).
 
-use std::f64::consts::TAU;
-use std::path::Path;
-
+use crate::sounds::{spoken, write_speech};
 use micronewton::Calibrated;
 use micronewton::bench::{Renderer, Scenario, render};
 use micronewton::levels::{Levels, Scope, reduce};
@@ -12,7 +10,6 @@ use micronewton::measurement::feedback::{Change, Found, NEEDS, Outcome};
 use micronewton::measurement::{self, Captures, Kind, Options};
 
 pub const RATE_HZ: u32 = 24_000;
-const SPEECH: &[u8] = include_bytes!("../../demo-audio/speech.wav");
 
 /// A small generator of numbers from a seed (Knuth's linear congruence).
 pub struct Draw(u64);
@@ -84,6 +81,8 @@ pub struct Case {
     pub closed_s: Option<[f64; 2]>,
     /// Compression ratio, attack and release in seconds.
     pub compression: Option<[f64; 3]>,
+    /// By how much the device is turned up, in dB; the margin is what is then left.
+    pub louder_db: f64,
 }
 
 impl Case {
@@ -96,13 +95,16 @@ impl Case {
             margin_db,
             closed_s: None,
             compression: None,
+            louder_db: 0.0,
         }
     }
 
     fn scenario(&self) -> Scenario {
         let mut draw = Draw::new(self.device);
         let delay_s = draw.between(0.0045, 0.010);
-        let gains: Vec<f64> = (0..4).map(|_| draw.between(26.0, 33.0)).collect();
+        let gains: Vec<f64> = (0..4)
+            .map(|_| draw.between(26.0, 33.0) + self.louder_db)
+            .collect();
         let (resonance_hz, resonance_q) = (draw.between(650.0, 1000.0), draw.between(1.5, 2.5));
         let back_s = draw.between(0.0002, 0.0012);
         let path = [draw.between(900.0, 4500.0), draw.between(2.0, 12.0)];
@@ -160,7 +162,7 @@ impl Case {
     /// Newtons and pascals.
     pub fn frames(&self) -> Vec<[f64; 2]> {
         let scenario = self.scenario();
-        let speech = (self.played == Played::Speech).then(speech);
+        let speech = (self.played == Played::Speech).then(|| spoken(self.device));
         let mut renderer = Renderer::new(&scenario, 0, speech.as_deref()).unwrap();
         let mut frames = vec![[0.0; 2]; (self.seconds * f64::from(RATE_HZ)).round() as usize];
         renderer.block(&mut frames);
@@ -175,8 +177,9 @@ impl Case {
     #[allow(dead_code, reason = "for devices that compress")]
     pub fn true_margin_db(&self) -> f64 {
         let folder = tempfile::tempdir().unwrap();
-        let speech = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-audio");
-        render(&self.scenario(), &speech, folder.path(), &mut |_, _| {}).unwrap();
+        write_speech(&folder.path().join("speech.wav"), self.device);
+        let scenario = self.scenario();
+        render(&scenario, folder.path(), folder.path(), &mut |_, _| {}).unwrap();
         let text = std::fs::read_to_string(folder.path().join("truth.json")).unwrap();
         let truth: serde_json::Value = serde_json::from_str(&text).unwrap();
         let entries = truth["entries"].as_array().unwrap();
@@ -187,16 +190,6 @@ impl Case {
     pub fn found(&self) -> Found {
         found(self.frames())
     }
-}
-
-/// The demo's synthetic speech, 16 bit at 24 kHz.
-fn speech() -> Vec<f64> {
-    let mut reader = hound::WavReader::new(SPEECH).unwrap();
-    assert_eq!(reader.spec().sample_rate, RATE_HZ);
-    reader
-        .samples::<i16>()
-        .map(|sample| f64::from(sample.unwrap()) / 32_768.0)
-        .collect()
 }
 
 pub fn levels(frames: Vec<[f64; 2]>) -> Levels {
@@ -225,86 +218,5 @@ pub fn change(before: &Case, after: &Case) -> Change {
     match outcome([("before", &before), ("after", &after)]) {
         Outcome::Pair { change } => change,
         other => panic!("{other:?}"),
-    }
-}
-
-/// A clean control of a linear device: its own sound in the room, at 70 dB SPL, and
-/// the force that it makes.
-pub fn control(number: u64, seconds: f64) -> Vec<[f64; 2]> {
-    let mut draw = Draw::new(number + 5000);
-    let (low, high) = (draw.between(300.0, 900.0), draw.between(1200.0, 5000.0));
-    let speed = draw.between(0.3, 6.0);
-    let kind = number % 6;
-    let mut phases = [0.0; 4];
-    let rate = f64::from(RATE_HZ);
-    let delay = (draw.between(0.004, 0.01) * rate) as usize;
-    let sound: Vec<f64> = (0..(seconds * rate) as usize)
-        .map(|n| {
-            let t = n as f64 / rate;
-            let swing = 0.5 + 0.5 * (TAU * speed * t).sin();
-            let note = [1.0, 1.26, 1.498, 2.0][(t * 2.0) as usize % 4];
-            let tones: [f64; 4] = match kind {
-                0 => [high, 0.0, 0.0, 0.0],                       // pure tone
-                1 => [low + (high - low) * swing, 0.0, 0.0, 0.0], // siren
-                2 => [
-                    low * (high / low).powf((t * speed / 6.0).fract()),
-                    0.0,
-                    0.0,
-                    0.0,
-                ], // chirps
-                3 => [high * (1.0 + 0.01 * (TAU * 5.5 * t).sin()), 0.0, 0.0, 0.0], // vibrato
-                4 => [
-                    low * note,
-                    2.0 * low * note,
-                    3.0 * low * note,
-                    4.0 * low * note,
-                ], // notes
-                _ => [high, 1.2 * high, 0.7 * high, 0.0],         // chord
-            };
-            let mut sum = 0.0;
-            for (phase, hz) in phases.iter_mut().zip(tones) {
-                *phase += hz / rate;
-                *phase -= phase.floor();
-                sum += (TAU * *phase).sin();
-            }
-            0.09 * sum + 2e-5 * (draw.unit() - 0.5) * 40.0
-        })
-        .collect();
-    (0..sound.len())
-        .map(|n| {
-            let late = n.checked_sub(delay).map_or(0.0, |at| sound[at]);
-            [1.5 * late + 2e-4 * (draw.unit() - 0.5), sound[n]]
-        })
-        .collect()
-}
-
-/// Adds a line to the force from `from_s` to `to_s` that nothing explains, at a
-/// tone-to-noise ratio to the force's noise in its critical band.
-pub fn with_line(frames: &mut [[f64; 2]], hz: f64, ratio_db: f64, from_s: f64, to_s: f64) {
-    let rate = f64::from(RATE_HZ);
-    let khz = hz / 1000.0;
-    let width = 25.0 + 75.0 * (1.0 + 1.4 * khz * khz).powf(0.69);
-    // Power of the force within the critical band, by a sliding sum of sines.
-    let count = 40;
-    let mut power = 0.0;
-    let length = RATE_HZ as usize / 4;
-    for n in 0..count {
-        let at = hz - width / 2.0 + width * (f64::from(n) + 0.5) / f64::from(count);
-        for block in frames.chunks_exact(length).take(16) {
-            let (mut re, mut im) = (0.0, 0.0);
-            for (k, frame) in block.iter().enumerate() {
-                let (sin, cos) = (TAU * at * k as f64 / rate).sin_cos();
-                re += cos * frame[0];
-                im += sin * frame[0];
-            }
-            // Two-sided |X|²/(N rate), doubled, is the density in N²/Hz.
-            power += 2.0 * (re * re + im * im) / (length as f64 * rate) * width;
-        }
-    }
-    power /= f64::from(count) * 16.0;
-    let peak = (2.0 * power * 10f64.powf(ratio_db / 10.0)).sqrt();
-    let range = (from_s * rate) as usize..(to_s * rate) as usize;
-    for n in range {
-        frames[n][0] += peak * (TAU * hz * n as f64 / rate).sin();
     }
 }

@@ -2,11 +2,16 @@
 //! scenario fixes. A short subset; `cargo bench --bench feedback` runs all and
 //! prints the tables of docs/feedback.md.
 
+mod added;
 mod cases;
+mod loops;
+mod sounds;
 
-use cases::{Case, Played, change, control, found, with_line};
+use added::{control, critical_band_power, with_line};
+use cases::{Case, Played, change, found};
+use loops::{Howl, Manner};
 use micronewton::Reading;
-use micronewton::measurement::feedback::Conclusion;
+use micronewton::measurement::feedback::{Conclusion, Explanation};
 
 #[test]
 fn the_margin_of_a_linear_device_is_found_from_speech_and_noise() {
@@ -37,6 +42,22 @@ fn a_device_that_compresses_speech_gets_a_bound() {
     };
     let margin = case.found().margin.gain_margin;
     assert!(!matches!(margin, Reading::Measured(..)), "{margin:?}");
+}
+
+#[test]
+fn a_device_that_compresses_slowly_gets_a_bound_from_speech_and_a_margin_from_noise() {
+    let case = |played| Case {
+        compression: Some([2.0, 0.1, 1.0]),
+        ..Case::new(109, played, Some(6.0))
+    };
+    let margin = case(Played::Speech).found().margin.gain_margin;
+    assert!(matches!(margin, Reading::AtMost(..)), "{margin:?}");
+    let steady = case(Played::Pink);
+    let Reading::Measured(db, uncertainty) = steady.found().margin.gain_margin else {
+        panic!("{steady:?}")
+    };
+    let error_db = (db.db() - steady.true_margin_db()).abs();
+    assert!(error_db < uncertainty.expanded().unwrap(), "{error_db}");
 }
 
 #[test]
@@ -92,11 +113,84 @@ fn a_line_that_nothing_explains_is_found_at_its_time_and_frequency() {
         ..Case::new(40, Played::Pink, None)
     };
     let mut frames = case.frames();
-    with_line(&mut frames, 2345.0, 14.0, 2.0, 3.5);
+    let noise = critical_band_power(&frames, 2345.0);
+    with_line(&mut frames, 2345.0, 25.0 * noise, 2.0, 3.5);
     let events = found(frames).events;
     assert_eq!(events.len(), 1, "{events:?}");
     assert!((events[0].frequency_hz - 2345.0).abs() < 2.0, "{events:?}");
     assert!((events[0].start_s - 2.0).abs() < 0.06, "{events:?}");
+}
+
+#[test]
+fn a_line_counts_from_6_db_above_the_noise_of_its_critical_band() {
+    for number in 0..3u32 {
+        let case = Case {
+            seconds: 4.0,
+            ..Case::new(310 + u64::from(number), Played::Pink, None)
+        };
+        let hz = 900.0 + 800.0 * f64::from(number);
+        let noise = critical_band_power(&case.frames(), hz);
+        for (ratio_db, counts) in [(7.0, true), (3.0, false)] {
+            let mut frames = case.frames();
+            let mean_square = noise * 10f64.powf(ratio_db / 10.0);
+            with_line(&mut frames, hz, mean_square, 1.5, 3.0);
+            let events = found(frames).events;
+            assert_eq!(events.len(), usize::from(counts), "{ratio_db}: {events:?}");
+        }
+    }
+}
+
+/// A device in silence with a line of a force level from `from_s` on: events, and
+/// the explanation of the line.
+fn line_in_silence(hz: f64, level_db: f64, from_s: f64) -> (usize, Option<Explanation>) {
+    let case = Case {
+        seconds: 4.0,
+        ..Case::new(60, Played::Silence, None)
+    };
+    let mut frames = case.frames();
+    let mean_square = 1e-12 * 10f64.powf(level_db / 10.0);
+    with_line(&mut frames, hz, mean_square, from_s, 4.0);
+    let found = found(frames);
+    let explained = found.explained.first().map(|line| line.explanation);
+    (found.events.len(), explained)
+}
+
+#[test]
+fn hum_and_idle_tones_are_named_as_such_and_what_begins_is_not() {
+    assert_eq!(
+        line_in_silence(350.0, 60.0, 0.0),
+        (0, Some(Explanation::Mains))
+    );
+    assert_eq!(
+        line_in_silence(1234.5, 60.0, 0.0),
+        (0, Some(Explanation::IdleTone))
+    );
+    assert_eq!(line_in_silence(1234.5, 60.0, 1.5), (1, None));
+    assert_eq!(line_in_silence(1234.5, 90.0, 0.0), (1, None));
+}
+
+#[test]
+fn howls_are_found_however_they_come() {
+    for number in 0..12 {
+        let howl = Howl::new(number);
+        let events = found(howl.frames()).events;
+        let modes = howl.modes_above(0.89);
+        for [from_s, to_s] in &howl.closed_s {
+            let during = events
+                .iter()
+                .filter(|e| e.start_s < *to_s && e.end_s > *from_s);
+            // A howl that the compression holds down may be weaker than 6 dB.
+            let may_miss = howl.manner == Manner::Compressing;
+            assert!(during.count() > 0 || may_miss, "{howl:?}: {events:?}");
+        }
+        for event in &events {
+            let reach = event.lowest_hz - 15.0..event.highest_hz + 15.0;
+            assert!(
+                modes.iter().any(|hz| reach.contains(hz)),
+                "{howl:?}: {event:?}"
+            );
+        }
+    }
 }
 
 #[test]
@@ -125,6 +219,14 @@ fn a_changed_path_is_the_bench_and_an_unchanged_one_is_no_change() {
         panic!("{freed:?}")
     };
     assert!((db.db() - 6.0).abs() < 0.5, "{db:?}");
+    // The path stays as it is when the device is turned down.
+    let quieter = Case {
+        louder_db: -4.0,
+        margin_db: Some(8.0),
+        ..again.clone()
+    };
+    let turned = change(&before, &quieter);
+    assert_eq!(turned.conclusion, Conclusion::Device, "{turned:?}");
     let same = change(&before, &again);
     assert_eq!(same.conclusion, Conclusion::NoChange, "{same:?}");
 }

@@ -3,17 +3,14 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::conclusion::{Conclusion, conclude};
 use super::events::Event;
 use super::loop_gain::LoopGain;
 use super::margin::{self, Margin};
-use crate::quantity::{Band, LevelDifference, Reading, Seconds, Uncertainty};
+use crate::quantity::{Band, LevelDifference, Reading, Seconds};
 
 /// Two oscillations within this share of their frequency are one.
 const SAME: f64 = 0.02;
-/// A margin that moved by less is taken as unchanged, in dB: what hanging a
-/// cable again does (common practice, no source).
-const REPEATS_DB: f64 = 1.0;
-
 /// What changed from before to after.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Change {
@@ -53,20 +50,6 @@ pub struct BandChange {
     pub device_change: Reading<LevelDifference>,
 }
 
-/// What changed with the bench.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum Conclusion {
-    /// It moved with what was changed on the bench.
-    Bench,
-    /// It is the same in both captures, or the device itself changed.
-    Device,
-    /// Nothing moved.
-    NoChange,
-    /// The captures do not tell.
-    CannotBeTold,
-}
-
 /// One of the two captures.
 pub struct Side<'a> {
     /// Its oscillations.
@@ -102,7 +85,7 @@ pub fn change(before: &Side<'_>, after: &Side<'_>) -> Change {
 }
 
 /// The oscillations that `other` does not have, each frequency once.
-fn missing(events: &[Event], other: &[Event]) -> Vec<Rings> {
+pub(super) fn missing(events: &[Event], other: &[Event]) -> Vec<Rings> {
     let same = |a: f64, b: f64| (a / b - 1.0).abs() < SAME;
     let mut found: Vec<Rings> = Vec::new();
     for event in events {
@@ -139,99 +122,6 @@ fn margin_change(before: &Margin, after: &Margin) -> Reading<LevelDifference> {
         }
         (Reading::NotMeasured(why), _) => Reading::not_measured(format!("before: {why}")),
         (_, Reading::NotMeasured(why)) => Reading::not_measured(format!("after: {why}")),
-    }
-}
-
-fn conclude(
-    before: &Side<'_>,
-    after: &Side<'_>,
-    margin_change: &Reading<LevelDifference>,
-    bands: &[BandChange],
-) -> (Conclusion, String) {
-    use Conclusion::{Bench, CannotBeTold, Device, NoChange};
-    match (before.events.is_empty(), after.events.is_empty()) {
-        (false, true) => {
-            return (
-                Bench,
-                "it oscillated before the change and does not any more".into(),
-            );
-        }
-        (true, false) => {
-            return (
-                Bench,
-                "it oscillates since the change and did not before".into(),
-            );
-        }
-        (false, false) => {
-            let stays = before
-                .events
-                .iter()
-                .any(|event| missing(std::slice::from_ref(event), after.events).is_empty());
-            return if stays {
-                (
-                    Device,
-                    "it oscillates at the same frequency before and after".into(),
-                )
-            } else {
-                (
-                    Bench,
-                    "it oscillates at another frequency since the change".into(),
-                )
-            };
-        }
-        (true, true) => {}
-    }
-    let moved = |db: f64, uncertainty: &Uncertainty| {
-        db.abs()
-            > uncertainty
-                .expanded()
-                .unwrap_or(f64::INFINITY)
-                .max(REPEATS_DB)
-    };
-    match margin_change {
-        Reading::Measured(db, uncertainty) if !moved(db.db(), uncertainty) => (
-            NoChange,
-            "the margin is the same within its uncertainty".into(),
-        ),
-        Reading::Measured(..) => {
-            let worst_hz = [before, after].map(|side| side.margin.frequency_hz);
-            let at_worst = |band: &&BandChange| {
-                let inside = |hz: f64| (band.band.lower_hz()..band.band.upper_hz()).contains(&hz);
-                worst_hz.iter().flatten().any(|hz| inside(*hz))
-            };
-            let far = |reading: &Reading<LevelDifference>| match reading {
-                Reading::Measured(db, uncertainty) => moved(db.db(), uncertainty),
-                _ => false,
-            };
-            let mut concerned = bands.iter().filter(at_worst).peekable();
-            let path = concerned.clone().any(|band| far(&band.path_change));
-            let device = concerned.peek().is_some() && concerned.all(|b| far(&b.device_change));
-            if device && !path {
-                (
-                    Device,
-                    "the gain of the device changed, the path back did not".into(),
-                )
-            } else {
-                (Bench, "the path back to the microphone changed".into())
-            }
-        }
-        Reading::AtLeast(db, _) if db.db() > REPEATS_DB => {
-            (Bench, "the margin grew by more than it repeats".into())
-        }
-        Reading::AtMost(db, _) if db.db() < -REPEATS_DB => {
-            (Bench, "the margin shrank by more than it repeats".into())
-        }
-        Reading::AtLeast(_, why) | Reading::AtMost(_, why) | Reading::NotMeasured(why) => {
-            let far = |margin: &Margin| matches!(margin.gain_margin, Reading::AtLeast(..));
-            if far(before.margin) && far(after.margin) {
-                (
-                    NoChange,
-                    "it is far from oscillation before and after".into(),
-                )
-            } else {
-                (CannotBeTold, why.clone())
-            }
-        }
     }
 }
 

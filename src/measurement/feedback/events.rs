@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use super::Options;
 use crate::calibration::Channel;
+use crate::levels::Transfer;
 use crate::levels::lines::{Line, Lines};
 use crate::quantity::{ForceLevel, Origin, Reading, Uncertainty};
 
@@ -13,12 +14,27 @@ const EXCESS_DB: f64 = 6.0;
 /// No device of this kind gives more force for its sound than this, in dB re
 /// 1 µN/20 µPa: full-on figures reach 35 dB to 50 dB (from memory).
 const GREATEST_GAIN_DB: f64 = 55.0;
-/// Above this squared coherence the sound still drives the line.
+/// Above this squared coherence the sound still drives the line …
 const COHERENT: f64 = 0.5;
+/// … if chance shows as much with less than this probability.
+const CHANCE: f64 = 1e-3;
+/// A line that rings stands this near to its mean frequency, in Hz …
+const AROUND_HZ: f64 = 6.0;
+/// … and runs through no more than this, in Hz.
+const GLIDES_HZ: f64 = 40.0;
 /// Expanded uncertainty of a line's level from its bins, in dB.
 const LINE_DB: f64 = 0.2;
-/// A line within this of a multiple of 50 or 60 Hz is the mains', in Hz.
+/// A line within this of a multiple of 50 or 60 Hz may be the mains', in Hz.
 const MAINS_HZ: f64 = 1.5;
+/// What runs by itself runs through this share of the recording …
+const THROUGHOUT: f64 = 0.95;
+/// … with a level that varies from frame to frame by no more than this beyond
+/// chance (standard deviation), in dB.
+const STEADY_DB: f64 = 1.0;
+/// An oscillation grows until the device limits it. No device is known to do so
+/// below this force (50 dB SPL where compression begins, with 20 dB of gain: from
+/// memory), in dB re 1 µN: a steady line below it is an idle tone.
+const LIMITED_DB: f64 = 70.0;
 
 /// One oscillation.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -76,24 +92,33 @@ pub enum Explanation {
     Harmonic,
     /// It stands where the distortion of much stronger lines puts one.
     Product,
-    /// It stands at a multiple of 50 Hz or 60 Hz.
+    /// It stands steadily at a multiple of 50 Hz or 60 Hz throughout.
     Mains,
+    /// It stands throughout, steadily, weaker than an oscillation that grew to what
+    /// the device allows: the device or the recorder makes it by itself.
+    IdleTone,
     /// The loop rings there, near oscillation, but only while sound feeds it.
     Ringing,
 }
 
-/// Sorts the lasting lines.
-pub fn sorted(lines: &Lines, force: &Channel, options: &Options) -> (Vec<Event>, Vec<Explained>) {
+/// Sorts the lasting lines: those that reach the least tone-to-noise ratio within
+/// twice its random error.
+pub fn sorted(
+    lines: &Lines,
+    transfer: &Transfer,
+    force: &Channel,
+    options: &Options,
+) -> (Vec<Event>, Vec<Explained>) {
     let lasting = lines.lines.iter().filter(|line| {
         line.end_s - line.start_s >= options.shortest_s
-            && line.tone_to_noise_db >= options.tone_to_noise_db
+            && line.tone_to_noise_db + 2.0 * line.tone_to_noise_error_db >= options.tone_to_noise_db
     });
     let (mut events, mut explained) = (Vec::new(), Vec::new());
     for line in lasting {
         let uncertainty = force
             .uncertainty_at(line.frequency_hz)
             .and(Origin::Analysis, LINE_DB);
-        match explanation(line) {
+        match explanation(line, lines, transfer) {
             None => events.push(event(line, uncertainty)),
             Some(explanation) => explained.push(Explained {
                 frequency_hz: line.frequency_hz,
@@ -113,7 +138,7 @@ fn prominent(line: &Line) -> bool {
     line.tone_to_noise_db >= 8.0 + 8.33 * below || line.prominence_db >= 9.0 + 10.0 * below
 }
 
-fn explanation(line: &Line) -> Option<Explanation> {
+fn explanation(line: &Line, lines: &Lines, transfer: &Transfer) -> Option<Explanation> {
     let in_the_room = match excess_db(line) {
         Some(excess_db) => excess_db < EXCESS_DB,
         None => {
@@ -125,20 +150,50 @@ fn explanation(line: &Line) -> Option<Explanation> {
         let order = (line.frequency_hz / hz).round();
         order <= 12.0 && (line.frequency_hz - order * hz).abs() < MAINS_HZ
     });
-    let ringing = line.coherence > COHERENT && line.microphone_tone_to_noise_db < 0.0;
+    let mains = mains && by_itself(line, lines);
+    let idle = 10.0 * (line.mean_square / 1e-12).log10() < LIMITED_DB && by_itself(line, lines);
+    let driven = line.coherence > COHERENT || driven_long(line, transfer);
+    let ringing = driven && line.microphone_tone_to_noise_db < 0.0;
     if in_the_room {
         Some(Explanation::InTheRoom)
     } else if ringing {
         Some(Explanation::Ringing)
+    } else if mains {
+        Some(Explanation::Mains)
     } else if line.harmonic_share > 0.5 {
         Some(Explanation::Harmonic)
     } else if line.product_share > 0.8 {
         Some(Explanation::Product)
-    } else if mains {
-        Some(Explanation::Mains)
+    } else if idle {
+        Some(Explanation::IdleTone)
     } else {
         None
     }
+}
+
+/// Whether a line neither begins nor ends nor changes within the recording.
+fn by_itself(line: &Line, lines: &Lines) -> bool {
+    line.end_s - line.start_s > THROUGHOUT * lines.duration_s && line.unsteadiness_db < STEADY_DB
+}
+
+/// Whether the force is coherent with the sound where it is strongest within the line's
+/// bins, by more than chance, over segments so long that what still rings of a sound
+/// falls into the same one.
+fn driven_long(line: &Line, transfer: &Transfer) -> bool {
+    let bin = |hz: f64| (hz / transfer.resolution_hz()).max(0.0) as usize;
+    let [lowest, highest] = line.range_hz;
+    if highest - lowest > GLIDES_HZ {
+        return false;
+    }
+    let bins = transfer.bins();
+    let around = bin(line.frequency_hz - AROUND_HZ)..=bin(line.frequency_hz + AROUND_HZ);
+    let strongest = around
+        .filter(|bin| *bin < bins.len())
+        .max_by(|a, b| bins[*a].force.total_cmp(&bins[*b].force));
+    strongest.is_some_and(|bin| {
+        let chance = transfer.chance(bin).unwrap_or(1.0);
+        bins[bin].coherence() > COHERENT && chance < CHANCE
+    })
 }
 
 /// A squared gain in (N/Pa)² as a level difference, dB re 1 µN/20 µPa.

@@ -5,19 +5,23 @@
 //!
 //! *Definition.* An oscillation is a narrow line of the force channel that
 //! persists, that the sound at the reference microphone does not account for,
-//! and that is neither a product of stronger lines nor a mains frequency. The
+//! and that is neither a product of stronger lines nor hum nor an idle tone. The
 //! margin is −20 lg |A F| at the worst frequency at which sound comes round the
 //! loop of device A and feedback path F in phase.
 //!
-//! *Method.* 1. Lines of the force spectrum that stand above the noise of their
-//! critical band are followed through time. 2. Where both channels share a
+//! *Method.* 1. Lines of the force spectrum that stand 2 dB above the noise of their
+//! critical band in two frames of three are followed through time; their mean power over
+//! their whole time must reach the least tone-to-noise ratio within twice its random
+//! error. 2. Where both channels share a
 //! signal beside the line, their ratio there predicts what force the sound at
 //! the line's frequency would make; the line's force above that is its excess.
 //! 3. Where they do not, the microphone must show no line of its own, or one so
 //! weak that no device could make that force of it. 4. Lines at multiples of a
 //! stronger one, and lines where distortion of lines at least 20 dB stronger puts
-//! one, are products; a line that is coherent with a microphone channel without
-//! one rings while sound feeds it. 5. What lasts long enough, stands out far
+//! one, or at least 40 dB stronger wherever, are products; a line that is coherent with a
+//! microphone channel without one rings while sound feeds it; a line that stands
+//! throughout, unchanged, is hum at multiples of 50 Hz or 60 Hz and an idle tone where it
+//! is weaker than what limits a device. 5. What lasts long enough, stands out far
 //! enough and exceeds the prediction is an event; every other lasting line is
 //! listed with its explanation. 6. The margin: see [`loop_gain`]. 7. A pair of
 //! captures: see [`change`](mod@change).
@@ -32,17 +36,19 @@
 //! *Limits.* The transfer between the channels holds what reaches the device's
 //! microphone beyond what reaches the reference microphone. Feedback that both
 //! hear alike is missed, and as far as the reference microphone hears it the
-//! margin is overstated. A gain that follows the level of speech slowly (time
-//! constants from 0.1 s) is not recognised, and a loop that rings within 3 dB of
-//! the edge may be called an oscillation (docs/feedback.md). The margin holds for this bench and for the gains that
+//! margin is overstated. An oscillation that runs through the whole recording
+//! unchanged at a multiple of the mains frequency is called hum. A second oscillation
+//! more than 40 dB below the first is called its product. The margin holds for this bench and for the gains that
 //! the device had in the recording.
 
 pub mod change;
+pub mod conclusion;
 pub mod events;
 mod least_squares;
 pub mod loop_gain;
 pub mod map;
 pub mod margin;
+mod motion;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -52,8 +58,9 @@ use crate::diagnostic::{Diagnostic, Problem, Result};
 use crate::levels::{Levels, Needs};
 use crate::quantity::Role;
 use crate::trust::Check;
+pub use change::Change;
 use change::Side;
-pub use change::{Change, Conclusion};
+pub use conclusion::Conclusion;
 pub use events::{Event, Explained, Explanation};
 use loop_gain::LoopGain;
 pub use map::Map;
@@ -203,13 +210,18 @@ fn search(capture: &Levels, options: &Options) -> Result<(Found, Option<LoopGain
     if lines.likeness > COPY {
         return Err(Problem::Copied { measurement }.into());
     }
-    let (events, explained) = events::sorted(lines, force, options);
+    let transfer = capture.transfer()?;
+    let (events, explained) = events::sorted(lines, transfer, force, options);
     let longest = events
         .iter()
         .max_by(|a, b| (a.end_s - a.start_s).total_cmp(&(b.end_s - b.start_s)));
     let (margin, loop_gain) = match longest {
-        Some(event) => (Margin::oscillating(event.frequency_hz), None),
-        None => margin::margin(capture.transfer()?),
+        Some(event) => {
+            // Beside the line the sound may still tell path and device.
+            let (_, loop_gain) = margin::margin(transfer);
+            (Margin::oscillating(event.frequency_hz), loop_gain)
+        }
+        None => margin::margin(transfer),
     };
     let found = Found {
         map: (!events.is_empty()).then(|| Map::of(&lines.map)),

@@ -199,9 +199,16 @@ fn events_table(events: &[(&str, &Event)]) -> Table {
         vec![
             Cell::Words((*name).to_owned()),
             Cell::Figure(number::frequency(event.frequency_hz)),
+            Cell::Figure(format!(
+                "{} to {}",
+                number::fixed(event.lowest_hz, 0),
+                number::fixed(event.highest_hz, 0)
+            )),
             Cell::Figure(span(event.start_s, event.end_s)),
             Cell::Figure(number::pair(&Figure::from(&event.level))),
             Cell::Figure(number::fixed(event.tone_to_noise_db, 1)),
+            Cell::Figure(number::fixed(event.prominence_db, 1)),
+            Cell::Figure(number::fixed(event.growth_db_per_s, 0)),
             Cell::Figure(
                 event
                     .excess_db
@@ -215,9 +222,12 @@ fn events_table(events: &[(&str, &Event)]) -> Table {
         head: [
             "Recording",
             "Frequency",
+            "Ran through, Hz",
             "From, to, s",
             "Level, dB re 1 µN",
-            "Above noise, dB",
+            "Tone to noise, dB",
+            "Prominence, dB",
+            "Growth, dB/s",
             "Excess, dB",
             "Sureness",
         ]
@@ -237,7 +247,12 @@ fn told(explanation: Explanation) -> &'static str {
         Explanation::Harmonic => "a multiple of a stronger line",
         Explanation::Product => "a product of much stronger lines",
         Explanation::Ringing => "the loop rings there while sound feeds it, near oscillation",
-        Explanation::Mains => "a multiple of the mains frequency: hum",
+        Explanation::Mains => {
+            "hum: a steady line at a multiple of the mains frequency, no feedback"
+        }
+        Explanation::IdleTone => {
+            "an idle tone: the device or the recorder makes it by itself, steadily and weakly, no feedback"
+        }
     }
 }
 
@@ -297,8 +312,9 @@ fn explained_table(searched: &[(&str, &Found)]) -> Table {
     }
 }
 
-const METHOD: [&str; 4] = [
-    "Method: lines of the force spectrum that stand above the noise of their critical band are followed through time. Where both channels share a signal beside the line, their ratio there says how much force the sound at the line’s frequency would make; what goes beyond is the excess. A line that lasts, stands out and exceeds is an oscillation, unless it is a multiple of a stronger line or of the mains.",
+const METHOD: [&str; 5] = [
+    "Method: lines of the force spectrum that stand above the noise of their critical band are followed through time. Where both channels share a signal beside the line, their ratio there says how much force the sound at the line’s frequency would make; what goes beyond is the excess. A line that lasts, stands out and exceeds is an oscillation, unless it is a multiple or product of a stronger line. A line that neither begins nor ends nor changes within the recording is hum at a multiple of the mains frequency and an idle tone below 70 dB re 1 µN, for an oscillation grows to what the device allows.",
+    "Tone to noise: power of the line over that of the noise of its critical band, mean over its time. Prominence: power of its critical band over the mean of the two beside it. Growth: the steepest rise within the first half second; an unstable loop grows by what is too much of its gain once a round. Ran through: the lowest and the highest frequency of the track.",
     "Sureness, from 0 to 1, rises with the distance from the noise (full at 15 dB), the duration (full at 1 s) and the excess (full at 12 dB). It is a ranking, not a probability.",
     "Source: tone-to-noise ratio and critical bands after ECMA-418-1, from a public transcription. Persistence as the most telling single evidence: Mounir, Bernardi and van Waterschoot 2025, doi 10.1186/s13636-025-00399-1, read. The excess over the microphone channel is our own method.",
     "Limits: an oscillation whose sound reaches the reference microphone as strongly as the device’s own microphone looks like sound of the room and is missed.",

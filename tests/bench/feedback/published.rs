@@ -6,7 +6,8 @@
 
 use micronewton::levels::pair::Pair;
 
-use crate::cases::{Case, Played, control, found};
+use crate::added::control;
+use crate::cases::{Case, Played, found};
 
 const FRAME: usize = 2048;
 /// Frames over which persistence and sparsity are taken.
