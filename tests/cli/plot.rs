@@ -38,6 +38,7 @@ fn every_picture_of_a_session_is_listed_and_written_whole() {
     assert_eq!(listed.status.code(), Some(0), "{}", stderr(&listed));
     let listed = String::from_utf8(listed.stdout).unwrap();
     assert!(listed.lines().count() >= 1, "{listed}");
+    let mut over_bands = 0;
     for line in listed.lines() {
         let (name, title) = line.split_once("  ").unwrap();
         let arguments = ["plot", "session.toml", "--what", name, "--out", "p.svg"];
@@ -51,12 +52,14 @@ fn every_picture_of_a_session_is_listed_and_written_whole() {
             !svg.contains("var(--") && !svg.contains("http://f"),
             "{title}"
         );
-        assert!(
-            svg.contains(">1k</text>") && svg.contains("Band, Hz"),
-            "{title}"
-        );
+        // What a page says in the table below stands in the picture itself.
+        if svg.contains("Band, Hz") {
+            over_bands += 1;
+            assert!(svg.contains(">1k</text>"), "{title}");
+        }
         assert!(svg.contains("fill:#"), "colours are baked in");
     }
+    assert!(over_bands >= 1, "{listed}");
 }
 
 #[test]

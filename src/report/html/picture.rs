@@ -16,7 +16,7 @@ const LINE: f64 = 19.0;
 /// Letters in a line below the picture.
 const LETTERS: usize = 140;
 /// Longest name.
-const NAME: usize = 48;
+const NAME: usize = 96;
 
 /// One picture as a file of its own.
 #[derive(Debug, Clone, PartialEq)]
