@@ -94,6 +94,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     }
     if !events.is_empty() {
         section.blocks.push(Block::Table(events_table(&events)));
+        section.blocks.push(Block::Table(courses_table(&events)));
     }
     section.blocks.extend(margin::blocks(record, &searched));
     section
@@ -199,16 +200,9 @@ fn events_table(events: &[(&str, &Event)]) -> Table {
         vec![
             Cell::Words((*name).to_owned()),
             Cell::Figure(number::frequency(event.frequency_hz)),
-            Cell::Figure(format!(
-                "{} to {}",
-                number::fixed(event.lowest_hz, 0),
-                number::fixed(event.highest_hz, 0)
-            )),
             Cell::Figure(span(event.start_s, event.end_s)),
             Cell::Figure(number::pair(&Figure::from(&event.level))),
             Cell::Figure(number::fixed(event.tone_to_noise_db, 1)),
-            Cell::Figure(number::fixed(event.prominence_db, 1)),
-            Cell::Figure(number::fixed(event.growth_db_per_s, 0)),
             Cell::Figure(
                 event
                     .excess_db
@@ -222,14 +216,41 @@ fn events_table(events: &[(&str, &Event)]) -> Table {
         head: [
             "Recording",
             "Frequency",
-            "Ran through, Hz",
             "From, to, s",
             "Level, dB re 1 µN",
-            "Tone to noise, dB",
-            "Prominence, dB",
-            "Growth, dB/s",
+            "Above noise, dB",
             "Excess, dB",
             "Sureness",
+        ]
+        .map(str::to_owned)
+        .to_vec(),
+        rows: events.iter().map(row).collect(),
+    }
+}
+
+/// What else is known of each: apart, for one table of it all is wider than a terminal.
+fn courses_table(events: &[(&str, &Event)]) -> Table {
+    let row = |(name, event): &(&str, &Event)| {
+        vec![
+            Cell::Words((*name).to_owned()),
+            Cell::Figure(number::frequency(event.frequency_hz)),
+            Cell::Figure(format!(
+                "{} to {}",
+                number::fixed(event.lowest_hz, 0),
+                number::fixed(event.highest_hz, 0)
+            )),
+            Cell::Figure(number::fixed(event.prominence_db, 1)),
+            Cell::Figure(number::fixed(event.growth_db_per_s, 0)),
+        ]
+    };
+    Table {
+        caption: "How the oscillations ran".into(),
+        head: [
+            "Recording",
+            "Frequency",
+            "Ran through, Hz",
+            "Prominence, dB",
+            "Growth, dB/s",
         ]
         .map(str::to_owned)
         .to_vec(),
