@@ -26,7 +26,7 @@ impl Source {
     /// Reads a table `nominal_hz,speech_level_db_spl,age_group,target_db`.
     ///
     /// # Errors
-    /// [`Problem::Document`] with the line; a band that does not exist.
+    /// The line and column that cannot be read; a band that does not exist.
     pub fn table(text: &str) -> Result<Self> {
         let columns = "nominal_hz,speech_level_db_spl,age_group,target_db";
         let rows: Vec<Row> = sheet::rows(text, columns)?;
