@@ -28,7 +28,7 @@ use crate::diagnostic::{Diagnostic, Result};
 use crate::pipeline::Tool;
 use crate::quantity::{Observation, Origin, Uncertainty};
 pub use groups::{GroupOptions, Groups, Member, compare_groups, parse_design};
-pub use recorded::{Figure, Recorded};
+pub use recorded::{Figure, Name, Recorded};
 pub use reproduction::{
     ROUNDING, Reproduced, Reproduction, State as ReproductionState, again, reproduce,
 };
@@ -76,18 +76,9 @@ pub struct Comparison {
 /// One figure before and after.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Difference {
-    /// The measurement or assessment.
-    pub entry: String,
-    /// The captures behind it, as the earlier record names them.
-    pub capture: String,
-    /// Path of the figure in the entry.
-    pub quantity: String,
-    /// Nominal midband frequency in Hz, where it belongs to a band.
-    pub nominal_hz: Option<f64>,
-    /// Unit of the figure and its difference.
-    pub unit: String,
-    /// Reference of a level; a difference has none.
-    pub reference: Option<String>,
+    /// The figure, called as in the earlier record; its unit is that of the difference.
+    #[serde(flatten)]
+    pub name: Name,
     /// The earlier figure.
     pub before: Option<f64>,
     /// The later figure.
@@ -211,14 +202,8 @@ fn difference(before: &Figure, after: &Figure, shared: bool, options: &Options) 
 
 /// The row of a figure before anything is known of the other record.
 fn row(figure: &Figure) -> Difference {
-    let observation = &figure.observation;
     Difference {
-        entry: figure.entry.clone(),
-        capture: figure.capture.clone(),
-        quantity: observation.quantity.clone(),
-        nominal_hz: observation.nominal_hz,
-        unit: observation.unit.clone(),
-        reference: observation.reference.clone(),
+        name: figure.name(),
         before: None,
         after: None,
         difference: None,

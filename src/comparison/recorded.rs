@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
+use serde::Serialize;
 use serde_json::Value;
 
 use super::items::{align, item};
@@ -37,6 +38,42 @@ pub struct Recorded {
     pub figures: Vec<Figure>,
 }
 
+/// What one figure is called.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Name {
+    /// The measurement or assessment.
+    pub entry: String,
+    /// The captures behind it, as the first record names them.
+    pub capture: String,
+    /// Path of the figure in the entry.
+    pub quantity: String,
+    /// Nominal midband frequency in Hz, where it belongs to a band.
+    pub nominal_hz: Option<f64>,
+    /// Unit of the figure, of its deviations and of its differences.
+    pub unit: String,
+    /// Reference of a level; deviations and differences have none.
+    pub reference: Option<String>,
+}
+
+impl Name {
+    /// What tells it from every other figure.
+    pub(super) fn key(&self) -> (String, String, String, Option<u64>, String, Option<String>) {
+        (
+            self.entry.clone(),
+            self.capture.clone(),
+            self.quantity.clone(),
+            self.nominal_hz.map(f64::to_bits),
+            self.unit.clone(),
+            self.reference.clone(),
+        )
+    }
+
+    /// What the bands of one quantity share.
+    pub(crate) fn family(&self) -> [String; 3] {
+        [&self.entry, &self.capture, &self.quantity].map(String::clone)
+    }
+}
+
 /// One figure and where it stands.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Figure {
@@ -51,10 +88,23 @@ pub struct Figure {
     /// Frequency in Hz of the item of a list that it belongs to, an oscillation for
     /// instance.
     pub item_hz: Option<f64>,
-    captures: Vec<String>,
+    pub(super) captures: Vec<String>,
 }
 
 impl Figure {
+    /// What it is called, with its unit.
+    pub(super) fn name(&self) -> Name {
+        let o = &self.observation;
+        Name {
+            entry: self.entry.clone(),
+            capture: self.capture.clone(),
+            quantity: o.quantity.clone(),
+            nominal_hz: o.nominal_hz,
+            unit: o.unit.clone(),
+            reference: o.reference.clone(),
+        }
+    }
+
     /// What tells it from every other figure of a record.
     pub(super) fn key(&self) -> (&str, &str, &str, Option<u64>) {
         let o = &self.observation;
@@ -82,6 +132,11 @@ impl Recorded {
             let cause = format!("this is not JSON: {error}");
             Diagnostic::from(Problem::Document { cause }).at_line(line)
         })?;
+        Self::of(&record)
+    }
+
+    /// The same of what was read, or of what would be printed.
+    pub(super) fn of(record: &Value) -> Result<Self> {
         let missing = |key: &str| Diagnostic::from(Problem::NotARecord { key: key.into() });
         let schema = record.get("schema").ok_or_else(|| missing("schema"))?;
         if schema != 1 {

@@ -103,13 +103,12 @@ pub fn reproduce(
     folder: Option<&Path>,
     progress: &mut dyn FnMut(Progress<'_>),
 ) -> Result<Reproduction> {
-    let recorded = Recorded::read(path)?;
-    let record = again(path, folder, progress)?;
-    let text = serde_json::to_string(&record).map_err(|error| {
+    let (recorded, record) = both(path, folder, progress)?;
+    let value = serde_json::to_value(&record).map_err(|error| {
         let what = format!("the record cannot be written: {error}");
         Problem::Internal { what }
     })?;
-    let recomputed = Recorded::parse(&text)?;
+    let recomputed = Recorded::of(&value)?;
     Ok(Reproduction {
         schema: 1,
         tool: Tool::THIS,
@@ -127,8 +126,17 @@ pub fn again(
     folder: Option<&Path>,
     progress: &mut dyn FnMut(Progress<'_>),
 ) -> Result<Record> {
+    Ok(both(path, folder, progress)?.1)
+}
+
+/// The record at `path`, and the same computed again.
+fn both(
+    path: &Path,
+    folder: Option<&Path>,
+    progress: &mut dyn FnMut(Progress<'_>),
+) -> Result<(Recorded, Record)> {
     let text = Text::read(path)?.text;
-    Recorded::parse(&text).in_file(path)?;
+    let recorded = Recorded::parse(&text).in_file(path)?;
     let again: Again = serde_json::from_str(&text)
         .map_err(|error| {
             let what = error.to_string();
@@ -138,7 +146,7 @@ pub fn again(
     let beside = path.parent().unwrap_or(Path::new(""));
     let folders: Vec<&Path> = folder.into_iter().chain([Path::new(""), beside]).collect();
     let plan = again.plan(&folders)?;
-    run(&plan, progress)
+    Ok((recorded, run(&plan, progress)?))
 }
 
 /// What could not be done, by capture.
@@ -166,7 +174,7 @@ fn compared(
         .map(|figure| match now.remove(&figure.key()) {
             Some(other) => judged(figure, &other.observation),
             None => {
-                let of_capture = |error: &&(String, String)| figure.capture.contains(&error.0);
+                let of_capture = |error: &&(String, String)| figure.captures.contains(&error.0);
                 let why = errors.iter().find(of_capture).map(|(_, why)| why.as_str());
                 let why = why.unwrap_or("this version finds nothing there");
                 row(figure, State::NotRecomputable, Some(why.to_owned()))

@@ -71,7 +71,7 @@ fn captures_of_other_names_go_by_their_role() {
         None,
     );
     assert_eq!(
-        (found.capture.as_str(), found.difference),
+        (found.name.capture.as_str(), found.difference),
         ("tense", Some(3.0))
     );
 }
@@ -130,7 +130,10 @@ fn oscillations_go_by_their_frequency_and_not_by_their_number() {
     let made = compare(&before, &after, Options::default()).unwrap();
     let level = |number: usize| {
         let quantity = format!("events.{number}.level");
-        let mut rows = made.differences.iter().filter(|d| d.quantity == quantity);
+        let mut rows = made
+            .differences
+            .iter()
+            .filter(|d| d.name.quantity == quantity);
         let row = rows.next().unwrap();
         assert!(rows.next().is_none());
         (row.verdict, row.before, row.after)
@@ -152,7 +155,7 @@ fn two_oscillations_at_one_frequency_stay_in_their_order() {
     let levels = made
         .differences
         .iter()
-        .filter(|d| d.quantity.ends_with("level"));
+        .filter(|d| d.name.quantity.ends_with("level"));
     assert_eq!(levels.filter(|d| d.difference == Some(0.0)).count(), 2);
 }
 

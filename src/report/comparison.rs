@@ -4,9 +4,8 @@ use super::csv::{cell, plain, table};
 use super::json::pretty;
 use super::number;
 use super::terminal::text::{DIM, HEADING, Paragraph, grid, paint};
-use crate::comparison::{Comparison, Difference, Verdict};
+use crate::comparison::{Comparison, Difference, Name, Verdict};
 use crate::diagnostic::Result;
-use crate::quantity::Band;
 
 /// Columns of the table of changes.
 const HEAD: [&str; 7] = [
@@ -49,8 +48,8 @@ pub fn comparison_terminal(comparison: &Comparison, width: usize) -> String {
     let changed: Vec<&Difference> = differences
         .filter(|difference| difference.verdict == Verdict::Changed)
         .collect();
-    for group in changed.chunk_by(|a, b| a.entry == b.entry) {
-        out.push_str(&format!("\n{}\n", paint(HEADING, &group[0].entry)));
+    for group in changed.chunk_by(|a, b| a.name.entry == b.name.entry) {
+        out.push_str(&format!("\n{}\n", paint(HEADING, &group[0].name.entry)));
         let rows: Vec<_> = group.iter().map(|difference| row(difference)).collect();
         out.push_str(&grid(&HEAD.map(str::to_owned), &rows, 2, width));
     }
@@ -75,29 +74,48 @@ pub fn comparison_terminal(comparison: &Comparison, width: usize) -> String {
 }
 
 fn row(difference: &Difference) -> Vec<(String, bool)> {
-    let figure = |value: Option<f64>, sign: bool| {
-        let Some(value) = value else {
-            return (number::ABSENT.to_owned(), true);
-        };
-        let digits = if difference.unit == "dB" { 1 } else { 3 };
-        let plus = if sign && value > 0.0 { "+" } else { "" };
-        let text = number::fixed(value, digits);
-        (format!("{plus}{text} {}", difference.unit), true)
+    let name = &difference.name;
+    let figure = |value: Option<f64>, form: fn(f64, usize) -> String| {
+        let told = value.map(|value| format!("{} {}", form(value, digits(name)), name.unit));
+        (told.unwrap_or(number::ABSENT.to_owned()), true)
     };
-    let doubt = if difference.doubts.is_empty() {
-        ""
-    } else {
-        " ?"
-    };
-    let label = |hz| Band::named(hz).map_or_else(|_| hz.to_string(), Band::label);
+    let [capture, quantity, band] = name_columns(name, &difference.doubts);
     vec![
-        (difference.capture.clone(), false),
-        (format!("{}{doubt}", difference.quantity), false),
-        (difference.nominal_hz.map(label).unwrap_or_default(), true),
-        figure(difference.before, false),
-        figure(difference.after, false),
-        figure(difference.difference, true),
-        figure(difference.expanded_uncertainty, false),
+        capture,
+        quantity,
+        band,
+        figure(difference.before, number::fixed),
+        figure(difference.after, number::fixed),
+        figure(difference.difference, number::signed),
+        figure(difference.expanded_uncertainty, number::fixed),
+    ]
+}
+
+/// Capture, quantity with a mark where it is doubtful, and band: the first columns.
+pub(super) fn name_columns(name: &Name, doubts: &[String]) -> [(String, bool); 3] {
+    let doubt = if doubts.is_empty() { "" } else { " ?" };
+    let band = name.nominal_hz.map(number::band_label).unwrap_or_default();
+    [
+        (name.capture.clone(), false),
+        (format!("{}{doubt}", name.quantity), false),
+        (band, true),
+    ]
+}
+
+/// Decimals of a figure that stands beside others of its kind.
+pub(super) fn digits(name: &Name) -> usize {
+    if name.unit == "dB" { 1 } else { 3 }
+}
+
+/// The first six cells of a row of the CSV.
+pub(super) fn name_cells(name: &Name) -> Vec<String> {
+    vec![
+        name.entry.clone(),
+        plain(&name.capture),
+        name.quantity.clone(),
+        cell(name.nominal_hz),
+        name.unit.clone(),
+        name.reference.clone().unwrap_or_default(),
     ]
 }
 
@@ -128,21 +146,14 @@ pub fn comparison_json(comparison: &Comparison) -> Result<String> {
 /// [`Problem::Internal`](crate::Problem::Internal) if a part of it cannot be written.
 pub fn comparison_csv(comparison: &Comparison) -> Result<String> {
     let rows = comparison.differences.iter().map(|d| {
-        [
-            d.entry.clone(),
-            plain(&d.capture),
-            d.quantity.clone(),
-            cell(d.nominal_hz),
-            d.unit.clone(),
-            d.reference.clone().unwrap_or_default(),
-            cell(d.before),
-            cell(d.after),
-            cell(d.difference),
-            cell(d.expanded_uncertainty),
+        let mut row = name_cells(&d.name);
+        row.extend([d.before, d.after, d.difference, d.expanded_uncertainty].map(cell));
+        row.extend([
             d.verdict.name().to_owned(),
             d.reason.clone().unwrap_or_default(),
             d.doubts.join(" "),
-        ]
+        ]);
+        row
     });
     table(&COLUMNS, rows)
 }

@@ -35,23 +35,28 @@ pub fn csv(record: &Record) -> Result<String> {
             let entry = outcome.get("entry").and_then(Value::as_str);
             let (names, entry) = (names.join(" "), entry.unwrap_or_default().to_owned());
             let row = move |o: Observation| {
-                [
-                    names.clone(),
-                    entry.clone(),
-                    o.quantity,
-                    cell(o.nominal_hz),
-                    o.status,
-                    cell(o.value),
-                    o.unit,
-                    o.reference.unwrap_or_default(),
-                    cell(o.expanded_uncertainty),
-                    o.reason.unwrap_or_default(),
-                    doubts.clone(),
-                ]
+                let mut row = vec![names.clone(), entry.clone()];
+                row.extend(observation_cells(o));
+                row.push(doubts.clone());
+                row
             };
             observations(&outcome).into_iter().map(row)
         });
     table(&COLUMNS, rows)
+}
+
+/// A figure from its quantity to the reason why there is none.
+pub(super) fn observation_cells(o: Observation) -> [String; 8] {
+    [
+        o.quantity,
+        cell(o.nominal_hz),
+        o.status,
+        cell(o.value),
+        o.unit,
+        o.reference.unwrap_or_default(),
+        cell(o.expanded_uncertainty),
+        o.reason.unwrap_or_default(),
+    ]
 }
 
 /// A table with its head as CSV text.

@@ -1,9 +1,10 @@
 //! The report before it has a form: questions, answers and what stands behind
 //! them. It knows roles and figures, but no ink, no markup and no width.
 
+use super::number;
 pub use crate::assessment::Verdict;
 use crate::measurement::Kind;
-use crate::quantity::{Band, Quantity, Reading};
+use crate::quantity::{Quantity, Reading};
 
 /// A whole report.
 #[derive(Debug, Clone, PartialEq)]
@@ -187,7 +188,7 @@ impl BandCurves {
                 if !names.contains(&series.name.as_str()) {
                     names.push(&series.name);
                 }
-                let label = Band::named(*hz).map_or_else(|_| hz.to_string(), Band::label);
+                let label = number::band_label(*hz);
                 if !bands.contains(&label) {
                     bands.push(label);
                 }

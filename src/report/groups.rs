@@ -1,15 +1,13 @@
 //! Groups of devices, told: tables for a terminal, JSON and CSV; and every figure
 //! behind them as one tidy table with its dictionary.
 
-use super::csv::{cell, plain, table};
+use super::comparison::{digits, name_cells, name_columns};
+use super::csv::{cell, observation_cells, plain, table};
 use super::json::pretty;
 use super::number;
 use super::terminal::text::{HEADING, Paragraph, grid, paint};
-use crate::comparison::groups::{
-    self, GroupDifference, GroupOptions, Groups, Member, Name, Spread,
-};
+use crate::comparison::groups::{self, GroupDifference, GroupOptions, Groups, Member, Spread};
 use crate::diagnostic::Result;
-use crate::quantity::Band;
 
 /// Columns of the table of differences.
 const DIFFERENCES: [&str; 8] = [
@@ -176,12 +174,8 @@ pub fn groups_terminal(made: &Groups, width: usize) -> String {
 
 fn difference_row(difference: &GroupDifference) -> Vec<(String, bool)> {
     let name = &difference.name;
-    let signed = |value: f64| {
-        let plus = if value > 0.0 { "+" } else { "" };
-        format!("{plus}{}", number::fixed(value, digits(name)))
-    };
+    let signed = |value: f64| number::signed(value, digits(name));
     let of = |value: Option<f64>| value.map_or(number::ABSENT.to_owned(), signed);
-    let label = |hz| Band::named(hz).map_or_else(|_| hz.to_string(), Band::label);
     let interval = match difference.low.zip(difference.high) {
         Some((low, high)) => format!("{} to {}", signed(low), signed(high)),
         None => number::ABSENT.to_owned(),
@@ -191,15 +185,11 @@ fn difference_row(difference: &GroupDifference) -> Vec<(String, bool)> {
         Some(p) => number::fixed(p, 3),
         None => number::ABSENT.to_owned(),
     };
-    let doubt = if difference.doubts.is_empty() {
-        ""
-    } else {
-        " ?"
-    };
+    let [capture, quantity, band] = name_columns(name, &difference.doubts);
     vec![
-        (name.capture.clone(), false),
-        (format!("{}{doubt}", name.quantity), false),
-        (name.nominal_hz.map(label).unwrap_or_default(), true),
+        capture,
+        quantity,
+        band,
         (
             format!("{} − {}", difference.group, difference.minus),
             false,
@@ -209,10 +199,6 @@ fn difference_row(difference: &GroupDifference) -> Vec<(String, bool)> {
         (of(difference.effect_size), true),
         (p, true),
     ]
-}
-
-fn digits(name: &Name) -> usize {
-    if name.unit == "dB" { 1 } else { 3 }
 }
 
 fn spread_row(group: &str, spreads: &[&Spread]) -> Vec<(String, bool)> {
@@ -298,18 +284,6 @@ pub fn groups_csv(made: &Groups) -> Result<String> {
     table(&COLUMNS, spreads.chain(differences))
 }
 
-/// The first six cells of a row.
-fn name_cells(name: &Name) -> Vec<String> {
-    vec![
-        name.entry.clone(),
-        plain(&name.capture),
-        name.quantity.clone(),
-        cell(name.nominal_hz),
-        name.unit.clone(),
-        name.reference.clone().unwrap_or_default(),
-    ]
-}
-
 /// Every figure behind the groups, one row per record, capture, quantity and band.
 ///
 /// # Errors
@@ -320,7 +294,7 @@ pub fn figures_csv(members: &[Member], options: &GroupOptions) -> Result<String>
         .map(|(index, figure)| {
             let (placed, o) = (&members[index].placed, figure.observation);
             let doubts: Vec<String> = figure.doubts.into_iter().collect();
-            vec![
+            let mut row = vec![
                 plain(&placed.record.display().to_string()),
                 plain(&placed.group),
                 plain(&placed.device),
@@ -328,16 +302,10 @@ pub fn figures_csv(members: &[Member], options: &GroupOptions) -> Result<String>
                 plain(&placed.repeat),
                 plain(&figure.capture),
                 figure.entry,
-                o.quantity,
-                cell(o.nominal_hz),
-                o.status,
-                cell(o.value),
-                o.unit,
-                o.reference.unwrap_or_default(),
-                cell(o.expanded_uncertainty),
-                o.reason.unwrap_or_default(),
-                doubts.join(" "),
-            ]
+            ];
+            row.extend(observation_cells(o));
+            row.push(doubts.join(" "));
+            row
         });
     table(&FIGURES.map(|(name, ..)| name), rows)
 }

@@ -7,7 +7,6 @@ use super::number;
 use super::terminal::text::{DIM, Paragraph, grid};
 use crate::comparison::{Reproduced, Reproduction, ReproductionState as State};
 use crate::diagnostic::Result;
-use crate::quantity::Band;
 
 /// Columns of the table of changes.
 const HEAD: [&str; 7] = [
@@ -80,22 +79,26 @@ pub fn reproduction_terminal(made: &Reproduction, width: usize) -> String {
 }
 
 fn row(figure: &Reproduced) -> Vec<(String, bool)> {
-    let told = |value: Option<f64>, sign: bool| {
+    let told = |value: Option<f64>, form: fn(f64, usize) -> String| {
         let text = value.map_or(number::ABSENT.to_owned(), |value| {
-            let plus = if sign && value > 0.0 { "+" } else { "" };
-            format!("{plus}{} {}", number::fixed(value, 4), figure.unit)
+            format!("{} {}", form(value, 4), figure.unit)
         });
         (text, true)
     };
-    let label = |hz| Band::named(hz).map_or_else(|_| hz.to_string(), Band::label);
     vec![
         (figure.capture.clone(), false),
         (figure.entry.clone(), false),
         (figure.quantity.clone(), false),
-        (figure.nominal_hz.map(label).unwrap_or_default(), true),
-        told(figure.recorded, false),
-        told(figure.recomputed, false),
-        told(figure.difference, true),
+        (
+            figure
+                .nominal_hz
+                .map(number::band_label)
+                .unwrap_or_default(),
+            true,
+        ),
+        told(figure.recorded, number::fixed),
+        told(figure.recomputed, number::fixed),
+        told(figure.difference, number::signed),
     ]
 }
 

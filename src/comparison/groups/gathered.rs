@@ -3,9 +3,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::statistics::{Components, Estimate, components, deviation, mean};
-use super::{GroupDifference, GroupOptions, Member, Method, Name, Spread};
+use super::{GroupDifference, GroupOptions, Member, Method, Spread};
 use crate::comparison::items::item;
-use crate::comparison::recorded::Figure;
+use crate::comparison::recorded::{Figure, Name};
 
 /// ISO 5725-6: two single results lie within this many standard deviations of each other
 /// with a probability of 95 %.
@@ -54,19 +54,12 @@ pub(super) fn gather(members: &[Member], options: &GroupOptions) -> (Vec<Gathere
     let mut gathered: Vec<Gathered> = Vec::new();
     let mut unnamed = 0;
     for (index, figure) in figures(members, options) {
-        let o = figure.observation;
-        if item(&o.quantity).is_some() {
+        if item(&figure.observation.quantity).is_some() {
             unnamed += 1;
             continue;
         }
-        let name = Name {
-            entry: figure.entry,
-            capture: figure.capture,
-            quantity: o.quantity,
-            nominal_hz: o.nominal_hz,
-            unit: o.unit,
-            reference: o.reference,
-        };
+        let name = figure.name();
+        let o = figure.observation;
         let at = *places.entry(name.key()).or_insert_with(|| {
             gathered.push(Gathered {
                 name,

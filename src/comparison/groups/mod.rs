@@ -29,7 +29,7 @@ use std::collections::BTreeSet;
 
 use serde::Serialize;
 
-use super::recorded::Recorded;
+use super::recorded::{Name, Recorded};
 use crate::diagnostic::{Diagnostic, Result};
 use crate::pipeline::Tool;
 pub use design::{Placed, parse_design};
@@ -70,23 +70,6 @@ pub struct Groups {
     pub groups: Vec<Spread>,
     /// Every figure between every two groups.
     pub differences: Vec<GroupDifference>,
-}
-
-/// What one figure is called.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Name {
-    /// The measurement or assessment.
-    pub entry: String,
-    /// The captures behind it, as the first record names them.
-    pub capture: String,
-    /// Path of the figure in the entry.
-    pub quantity: String,
-    /// Nominal midband frequency in Hz, where it belongs to a band.
-    pub nominal_hz: Option<f64>,
-    /// Unit of the figure, of its standard deviations and of its differences.
-    pub unit: String,
-    /// Reference of a level; deviations and differences have none.
-    pub reference: Option<String>,
 }
 
 /// A figure within a group.
@@ -236,25 +219,6 @@ fn group_names(members: &[Member]) -> Vec<&str> {
         }
     }
     names
-}
-
-impl Name {
-    /// What tells it from every other figure.
-    fn key(&self) -> (String, String, String, Option<u64>, String, Option<String>) {
-        (
-            self.entry.clone(),
-            self.capture.clone(),
-            self.quantity.clone(),
-            self.nominal_hz.map(f64::to_bits),
-            self.unit.clone(),
-            self.reference.clone(),
-        )
-    }
-
-    /// What the bands of one quantity share.
-    pub(crate) fn family(&self) -> [String; 3] {
-        [&self.entry, &self.capture, &self.quantity].map(String::clone)
-    }
 }
 
 /// Corrects the probabilities of each quantity for its bands and pairs of groups.

@@ -141,7 +141,6 @@ pub(super) fn changes(targets: &Targets) -> Block {
 
 /// A change in dB with its sign.
 fn signed(db: f64) -> String {
-    let sign = if db > 0.0 { "+" } else { "" };
     let decimals = usize::from(db.fract() != 0.0);
-    format!("{sign}{}\u{a0}dB", number::fixed(db, decimals))
+    format!("{}\u{a0}dB", number::signed(db, decimals))
 }
