@@ -4,9 +4,9 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use micronewton::bench::{Scenario, render};
 use micronewton::diagnostic::{At, Diagnostic, Problem, Result};
-use micronewton::pipeline::{Plan, Record, ScoreRow, Text, run as run_plan, score};
+use micronewton::pipeline::{Plan, ScoreRow, Text, run as run_plan, score};
 
-use super::progress::Bar;
+use super::progress::watched;
 use super::{Status, output};
 
 /// Render the captures of a simulated bench whose true values are known.
@@ -40,9 +40,7 @@ impl Bench {
             std::fs::create_dir_all(&out)
                 .map_err(|error| Diagnostic::file("creating the folder", error).in_file(&out))?;
             for file in self.render(path, &out)? {
-                if !self.quiet {
-                    anstream::eprintln!("written: {}", file.display());
-                }
+                output::say_written(&file, self.quiet);
             }
         }
         let mut tables = String::new();
@@ -59,22 +57,22 @@ impl Bench {
         let scenario = Scenario::parse(&text).in_file(path)?;
         spare(&scenario, out)?;
         let count = scenario.captures().len();
-        let mut bar = Bar::new(self.quiet);
         let mut number = 0;
         let mut last = String::new();
-        let written = render(&scenario, folder(path), out, &mut |name, share| {
-            if name != last {
-                number += 1;
-                name.clone_into(&mut last);
-            }
-            bar.show(&micronewton::pipeline::Progress {
-                capture: name,
-                number,
-                count,
-                share,
-            });
+        let written = watched(self.quiet, |progress| {
+            render(&scenario, folder(path), out, &mut |name, share| {
+                if name != last {
+                    number += 1;
+                    name.clone_into(&mut last);
+                }
+                progress(micronewton::pipeline::Progress {
+                    capture: name,
+                    number,
+                    count,
+                    share,
+                });
+            })
         });
-        bar.clear();
         written.in_file(path)
     }
 
@@ -83,15 +81,13 @@ impl Bench {
             .map_err(|error| Diagnostic::file("creating a temporary folder", error))?;
         self.render(path, out.path())?;
         let plan = Plan::read(&out.path().join("session.toml"))?;
-        let mut bar = Bar::new(self.quiet);
-        let record: Result<Record> = run_plan(&plan, &mut |progress| bar.show(&progress));
-        bar.clear();
+        let record = watched(self.quiet, |progress| run_plan(&plan, progress))?;
         let truth = Text::read(&out.path().join("truth.json"))?.text;
         let truth = serde_json::from_str(&truth).map_err(|error| {
             let what = format!("the truth cannot be read: {error}");
             Problem::Internal { what }
         })?;
-        score(&record?, &truth)
+        score(&record, &truth)
     }
 }
 

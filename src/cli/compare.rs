@@ -103,8 +103,12 @@ impl Compare {
         let groups = compare_groups(&members, options).in_file(list)?;
         if let Some([figures, dictionary]) = &tidy {
             let table = report::figures_csv(&members, &groups.options)?;
-            output::write(figures, &table, &self.plain.to)?;
-            output::write(dictionary, &report::figures_dictionary()?, &self.plain.to)?;
+            output::write(figures, &table, self.plain.to.quiet)?;
+            output::write(
+                dictionary,
+                &report::figures_dictionary()?,
+                self.plain.to.quiet,
+            )?;
         }
         let render = |format| render_groups(&groups, format);
         self.plain.emit(&render, &[])?;

@@ -6,7 +6,7 @@ use micronewton::pipeline::{InspectionRecord, inspect};
 use micronewton::report;
 
 use super::output::{self, Format};
-use super::progress::Bar;
+use super::progress::watched;
 use super::{Plain, Status};
 
 /// What WAV files are, without a calibration: format, length, origin, what had to be
@@ -33,9 +33,9 @@ pub struct Inspect {
 impl Inspect {
     pub fn run(self) -> Result<Status> {
         self.plain.check(&self.files)?;
-        let mut bar = Bar::new(self.plain.to.quiet);
-        let record = inspect(&self.files, &mut |progress| bar.show(&progress));
-        bar.clear();
+        let record = watched(self.plain.to.quiet, |progress| {
+            inspect(&self.files, progress)
+        });
         let render = |format| render(&record, format);
         self.plain.emit(&render, &record.findings)?;
         Ok(match record.gravest() {

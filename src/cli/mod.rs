@@ -25,7 +25,7 @@ use micronewton::diagnostic::{At, Diagnostic, Problem, Result, Severity};
 use micronewton::pipeline::{Plan, Record, Withheld, run as run_plan};
 
 use output::{Format, PlainFormat};
-use progress::Bar;
+use progress::watched;
 
 /// Measures percutaneous bone-conduction hearing devices from recorded test-box
 /// captures, as force levels in dB re 1 µN.
@@ -206,7 +206,7 @@ fn measure(plan: &Plan, common: &Common, also_print: bool) -> Result<Status> {
     let withheld = common
         .deidentify
         .then(|| Withheld::from(&mut plan, common.keep_hash));
-    let mut record = run_shown(&plan, common.to.quiet)?;
+    let mut record = watched(common.to.quiet, |progress| run_plan(&plan, progress))?;
     withheld.iter().for_each(|names| names.out_of(&mut record));
     let render = |format: Format| format.render(&record, common.budget);
     output::emit(
@@ -217,14 +217,6 @@ fn measure(plan: &Plan, common: &Common, also_print: bool) -> Result<Status> {
         also_print,
     )?;
     Ok(common.status(&record))
-}
-
-/// Runs a plan with a progress bar.
-fn run_shown(plan: &Plan, quiet: bool) -> Result<Record> {
-    let mut bar = Bar::new(quiet);
-    let record = run_plan(plan, &mut |progress| bar.show(&progress));
-    bar.clear();
-    record
 }
 
 impl Plain {

@@ -5,9 +5,8 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use micronewton::diagnostic::{At, Diagnostic, Problem, Result};
-use micronewton::report;
 
-use super::Status;
+use super::{Status, output};
 
 /// Write a commented starter session for the WAV files of a folder.
 ///
@@ -37,10 +36,8 @@ impl New {
                 .in_file(path));
             }
         }
-        report::write(&calibration, include_str!("new/calibration.toml"))?;
-        report::write(&session, &session_text(&recordings))?;
-        anstream::eprintln!("written: {}", calibration.display());
-        anstream::eprintln!("written: {}", session.display());
+        output::write(&calibration, include_str!("new/calibration.toml"), false)?;
+        output::write(&session, &session_text(&recordings), false)?;
         anstream::println!(
             "Fill in both, then: micronewton analyse {}",
             session.display()

@@ -126,7 +126,7 @@ pub fn emit(
         print(&render(format)?)?;
     }
     for (path, text) in &files {
-        write(path, text, to)?;
+        write(path, text, to.quiet)?;
     }
     // Tables tell the findings themselves; what could not be done is always said.
     let told = printed == Some(Format::Table) || to.quiet;
@@ -136,12 +136,17 @@ pub fn emit(
 }
 
 /// Writes a file and says so.
-pub fn write(path: &Path, text: &str, to: &Destination) -> Result<()> {
+pub fn write(path: &Path, text: &str, quiet: bool) -> Result<()> {
     report::write(path, text)?;
-    if !to.quiet {
+    say_written(path, quiet);
+    Ok(())
+}
+
+/// Says that a file was written.
+pub fn say_written(path: &Path, quiet: bool) {
+    if !quiet {
         anstream::eprintln!("written: {}", path.display());
     }
-    Ok(())
 }
 
 /// Prints to standard output; a reader that closed the pipe has had enough.

@@ -3,11 +3,11 @@ use std::path::PathBuf;
 use clap::Args;
 use micronewton::comparison::again;
 use micronewton::diagnostic::{At, Diagnostic, Result};
-use micronewton::pipeline::Plan;
+use micronewton::pipeline::{Plan, run};
 use micronewton::report::{self, Picture};
 
-use super::progress::Bar;
-use super::{Destination, Status, output, run_shown};
+use super::progress::watched;
+use super::{Destination, Status, output};
 
 /// Write a picture of the report as an SVG file that needs nothing beside itself, for
 /// papers and slides.
@@ -49,12 +49,10 @@ impl Plot {
             Destination::check_files(std::slice::from_ref(out), std::slice::from_ref(&self.from))?;
         }
         let record = if self.from.extension().is_some_and(|e| e == "json") {
-            let mut bar = Bar::new(self.quiet);
-            let record = again(&self.from, None, &mut |progress| bar.show(&progress));
-            bar.clear();
-            record?
+            watched(self.quiet, |progress| again(&self.from, None, progress))?
         } else {
-            run_shown(&Plan::read(&self.from)?, self.quiet)?
+            let plan = Plan::read(&self.from)?;
+            watched(self.quiet, |progress| run(&plan, progress))?
         };
         let pictures = report::pictures(&record)?;
         let Some(what) = &self.what else {
@@ -67,12 +65,7 @@ impl Plot {
         let picture = named(&pictures, what).in_file(&self.from)?;
         match &self.out {
             None => output::print(&picture.svg)?,
-            Some(out) => {
-                report::write(out, &picture.svg)?;
-                if !self.quiet {
-                    anstream::eprintln!("written: {}", out.display());
-                }
-            }
+            Some(out) => output::write(out, &picture.svg, self.quiet)?,
         }
         Ok(Status::Done)
     }

@@ -8,12 +8,20 @@ use micronewton::pipeline::Progress;
 /// Steps of one capture.
 const STEPS: u64 = 1000;
 
+/// What `run` makes, with a bar while it runs.
+pub fn watched<T>(quiet: bool, run: impl FnOnce(&mut dyn FnMut(Progress<'_>)) -> T) -> T {
+    let mut bar = Bar::new(quiet);
+    let made = run(&mut |progress| bar.show(&progress));
+    bar.clear();
+    made
+}
+
 /// The bar; invisible when quiet or when standard error is no terminal.
-pub struct Bar(ProgressBar);
+struct Bar(ProgressBar);
 
 impl Bar {
     /// A bar at zero.
-    pub fn new(quiet: bool) -> Self {
+    fn new(quiet: bool) -> Self {
         let target = if quiet || !std::io::stderr().is_terminal() {
             ProgressDrawTarget::hidden()
         } else {
@@ -27,7 +35,7 @@ impl Bar {
     }
 
     /// Shows how far the run has come.
-    pub fn show(&mut self, progress: &Progress<'_>) {
+    fn show(&mut self, progress: &Progress<'_>) {
         let done = (progress.number - 1) as f64 + progress.share;
         self.0.set_length(STEPS * progress.count as u64);
         self.0.set_position((done * STEPS as f64) as u64);
@@ -39,7 +47,7 @@ impl Bar {
     }
 
     /// Takes the bar away.
-    pub fn clear(&self) {
+    fn clear(&self) {
         self.0.finish_and_clear();
     }
 }

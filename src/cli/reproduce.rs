@@ -6,7 +6,7 @@ use micronewton::diagnostic::Result;
 use micronewton::report;
 
 use super::output::{self, Format};
-use super::progress::Bar;
+use super::progress::watched;
 use super::{Plain, Status};
 
 /// Compute the figures of a record again from the files that it names, with the options
@@ -33,12 +33,9 @@ pub struct Reproduce {
 impl Reproduce {
     pub fn run(self) -> Result<Status> {
         self.plain.check(std::slice::from_ref(&self.record))?;
-        let mut bar = Bar::new(self.plain.to.quiet);
-        let made = reproduce(&self.record, self.folder.as_deref(), &mut |progress| {
-            bar.show(&progress)
-        });
-        bar.clear();
-        let made = made?;
+        let made = watched(self.plain.to.quiet, |progress| {
+            reproduce(&self.record, self.folder.as_deref(), progress)
+        })?;
         self.plain.emit(&|format| render(&made, format), &[])?;
         Ok(match made.count(State::NotRecomputable) {
             0 if made.count(State::Changed) == 0 => Status::Done,

@@ -5,11 +5,11 @@ use micronewton::calibration::revision::{Revision, of_one_channel};
 use micronewton::diagnostic::{At, Diagnostic, Problem, Result};
 use micronewton::measurement::Outcome;
 use micronewton::measurement::calibrator_tone::Outcome as ToneOutcome;
-use micronewton::pipeline::{Text, parse_calibration};
+use micronewton::pipeline::{Text, parse_calibration, run};
 use micronewton::quantity::{Date, Origin, Reading, Role};
 use micronewton::report;
 
-use super::super::{Status, output, run_shown, say};
+use super::super::{Status, output, progress::watched, say};
 use super::{Calibrate, Read, summary};
 
 impl Calibrate {
@@ -79,7 +79,7 @@ impl Calibrate {
         if !self.common.to.quiet {
             output::print(&told)?;
             if !self.dry_run {
-                anstream::eprintln!("written: {}", self.calibration.display());
+                output::say_written(&self.calibration, false);
             }
         }
         if let Some(known) = known {
@@ -97,7 +97,7 @@ impl Calibrate {
     /// The tone of `file` by the calibration `read`; what is doubtful is said.
     fn measured(&self, read: Read, file: &Path) -> Result<ToneOutcome> {
         let plan = self.plan(read, &[file.to_owned()])?;
-        let record = run_shown(&plan, self.common.to.quiet)?;
+        let record = watched(self.common.to.quiet, |progress| run(&plan, progress))?;
         record.findings.iter().for_each(say);
         let tone = record
             .entries
