@@ -18,4 +18,4 @@ pub use decode::SampleFormat;
 pub use inspection::Inspection;
 pub use integrity::{Integrity, Places};
 pub use origin::Origin;
-pub use recording::{Evidence, InputFile, Recording, Source};
+pub use recording::{Evidence, InputFile, Recording, Source, hexadecimal};

@@ -22,6 +22,11 @@ pub struct Source {
     pub channel: usize,
 }
 
+/// A digest as it is printed.
+pub fn hexadecimal(digest: &[u8]) -> String {
+    digest.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// A file that was read, for the record.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct InputFile {

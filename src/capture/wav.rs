@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 
 use super::container::{Container, walk};
 use super::origin::Origin;
-use super::recording::InputFile;
+use super::recording::{InputFile, hexadecimal};
 use crate::diagnostic::{At, Diagnostic, Result};
 
 /// The file is read, and hashed, in pieces of this many bytes.
@@ -144,7 +144,7 @@ impl WavFile {
         let digest = hashing.hash.finalize();
         Ok(InputFile {
             path: self.path,
-            sha256: Some(digest.iter().map(|byte| format!("{byte:02x}")).collect()),
+            sha256: Some(hexadecimal(&digest)),
             bytes: hashing.bytes,
         })
     }

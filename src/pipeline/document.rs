@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 
 use super::session::SessionDocument;
 use crate::calibration::Calibration;
-use crate::capture::InputFile;
+use crate::capture::{InputFile, hexadecimal};
 use crate::diagnostic::{At, Diagnostic, Problem, Result};
 
 /// A text file that was read, and its trace for the record.
@@ -29,13 +29,9 @@ impl Text {
         let bytes = fs::read(path)
             .map_err(|error| Diagnostic::io("opening", &error))
             .in_file(path)?;
-        let sha256 = Sha256::digest(&bytes)
-            .iter()
-            .map(|b| format!("{b:02x}"))
-            .collect();
         let input = InputFile {
             path: path.to_owned(),
-            sha256: Some(sha256),
+            sha256: Some(hexadecimal(&Sha256::digest(&bytes))),
             bytes: bytes.len() as u64,
         };
         let text = String::from_utf8(bytes)
@@ -67,11 +63,7 @@ pub(super) fn hash(path: &Path) -> Result<String> {
     feed()
         .map_err(|error| Diagnostic::io("opening", &error))
         .in_file(path)?;
-    Ok(digest
-        .finalize()
-        .iter()
-        .map(|b| format!("{b:02x}"))
-        .collect())
+    Ok(hexadecimal(&digest.finalize()))
 }
 
 /// Reads a calibration file and the responses it names, relative to it.

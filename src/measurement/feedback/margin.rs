@@ -7,6 +7,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::loop_gain::LoopGain;
+use super::motion::NEPER_DB;
 use crate::levels::Transfer;
 use crate::quantity::{Band, BandRange, LevelDifference, Origin, Reading, Seconds, Uncertainty};
 
@@ -47,8 +48,6 @@ const REACH_HZ: f64 = 8.0;
 const BASE_HZ: f64 = 50.0;
 /// No larger bound is told, in dB.
 const MOST_DB: f64 = 40.0;
-/// Decibels per neper.
-const NEPER_DB: f64 = 8.686;
 
 const FOLLOWS: &str = "the gain follows the level: this is the margin of the loud moments, and softer sounds have less; record steady noise";
 

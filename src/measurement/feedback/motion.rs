@@ -13,7 +13,7 @@ const BINS: f64 = 0.1;
 /// … and of the bands this share is the best.
 const BANDS: f64 = 0.25;
 /// Decibels per neper.
-const NEPER_DB: f64 = 8.686;
+pub(super) const NEPER_DB: f64 = 8.686;
 
 /// Greatest standard deviation over time that the gain may have had in dB, by the best
 /// of the third-octave bands within `band_hz`; 0 without any.
