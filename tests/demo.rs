@@ -4,6 +4,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
+use micronewton::comparison::{Options, Recorded, compare};
+
 fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
 }
@@ -58,7 +60,13 @@ fn the_demo_answers_and_writes_a_page() {
         String::from_utf8_lossy(&output.stderr)
     );
     assert!(String::from_utf8_lossy(&output.stderr).contains("written: demo-report.html"));
-    for word in ["feeding back", "outside", "front", "1 µn"] {
+    for word in [
+        "feeding back",
+        "outside",
+        "front",
+        "1 µn",
+        "since 2025-09-11",
+    ] {
         assert!(printed.to_lowercase().contains(word), "{word}");
     }
     // What the README shows is what the demo says.
@@ -118,6 +126,34 @@ fn the_demo_captures_are_what_their_scenario_makes_bit_for_bit() {
         compared += 1;
     }
     assert!(compared >= 10, "{compared} files");
+}
+
+/// The bench rounds alike on all machines, the analysis up to the last bits.
+#[test]
+fn the_record_of_the_earlier_visit_is_what_its_scenario_gives() {
+    let folder = tempfile::tempdir().unwrap();
+    let scenario = root().join("demo-audio/earlier/scenario.toml");
+    let out = folder.path().to_str().unwrap();
+    let rendered = run(
+        &["bench", scenario.to_str().unwrap(), "--out", out],
+        folder.path(),
+    );
+    assert_eq!(rendered.status.code(), Some(0));
+    let made = run(
+        &["analyse", "session.toml", "--format", "json", "--quiet"],
+        folder.path(),
+    );
+    let made = Recorded::parse(&String::from_utf8(made.stdout).unwrap()).unwrap();
+    let kept = Recorded::read(&root().join("demo-audio/earlier/record.json")).unwrap();
+    let compared = compare(&kept, &made, Options::default()).unwrap();
+    assert!(compared.differences.len() > 500);
+    for row in compared.differences {
+        let near = match (row.before, row.after) {
+            (Some(before), Some(after)) => (before - after).abs() < 1e-6,
+            (before, after) => before == after,
+        };
+        assert!(near, "{row:?}");
+    }
 }
 
 #[test]

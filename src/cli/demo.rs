@@ -4,7 +4,7 @@ use clap::Args;
 use micronewton::diagnostic::{At, Diagnostic, Result};
 use micronewton::pipeline::Plan;
 
-use super::{Common, Status, measure};
+use super::{Common, Status, measure_since};
 
 /// Analyse the demo captures and write a report.
 ///
@@ -23,6 +23,8 @@ pub struct Demo {
 
 /// Report of a demo that was not told where to write.
 const REPORT: &str = "demo-report.html";
+/// The record of an earlier visit, beside the captures.
+const EARLIER: &str = "earlier/record.json";
 
 impl Demo {
     pub fn run(mut self) -> Result<Status> {
@@ -33,6 +35,9 @@ impl Demo {
         if self.common.to.out.is_empty() && self.common.format.is_none() {
             self.common.to.out.push(REPORT.into());
         }
-        measure(&Plan::read(&session)?, &self.common, true)
+        let earlier = self.folder.join(EARLIER);
+        let since = earlier.is_file() && !self.common.deidentify;
+        let since = since.then_some(earlier.as_path());
+        measure_since(&Plan::read(&session)?, &self.common, true, since)
     }
 }

@@ -21,8 +21,10 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
+use micronewton::comparison::{Recorded, changes};
 use micronewton::diagnostic::{At, Diagnostic, Problem, Result, Severity};
 use micronewton::pipeline::{Plan, Record, Withheld, run as run_plan};
+use micronewton::report::Told;
 
 use output::{Format, PlainFormat};
 use progress::watched;
@@ -199,16 +201,36 @@ fn say(diagnostic: &Diagnostic) {
 
 /// Runs a plan with a progress bar and hands the record to the output.
 fn measure(plan: &Plan, common: &Common, also_print: bool) -> Result<Status> {
-    common
-        .to
-        .check(common.format, &Format::ALL, &plan.files())?;
+    measure_since(plan, common, also_print, None)
+}
+
+/// The same, with what changed since an earlier record.
+fn measure_since(
+    plan: &Plan,
+    common: &Common,
+    also_print: bool,
+    since: Option<&Path>,
+) -> Result<Status> {
+    let read: Vec<PathBuf> = plan
+        .files()
+        .into_iter()
+        .chain(since.map(Path::to_owned))
+        .collect();
+    common.to.check(common.format, &Format::ALL, &read)?;
+    let earlier = since.map(Recorded::read).transpose()?;
     let mut plan = plan.clone();
     let withheld = common
         .deidentify
         .then(|| Withheld::from(&mut plan, common.keep_hash));
     let mut record = watched(common.to.quiet, |progress| run_plan(&plan, progress))?;
     withheld.iter().for_each(|names| names.out_of(&mut record));
-    let render = |format: Format| format.render(&record, common.budget);
+    let changes = earlier.map(|earlier| changes(&earlier, &record));
+    let changes = changes.transpose()?;
+    let told = Told {
+        record: &record,
+        changes: changes.as_ref(),
+    };
+    let render = |format: Format| format.render(told, common.budget);
     output::emit(
         &render,
         &record.findings,

@@ -5,8 +5,7 @@ use std::path::Path;
 
 use clap::ValueEnum;
 use micronewton::diagnostic::{Diagnostic, Problem, Result, Severity};
-use micronewton::pipeline::Record;
-use micronewton::report;
+use micronewton::report::{self, Told};
 
 use super::{Destination, say};
 
@@ -69,16 +68,17 @@ impl Format {
         }
     }
 
-    pub fn render(self, record: &Record, budget: bool) -> Result<String> {
+    pub fn render(self, told: Told<'_>, budget: bool) -> Result<String> {
+        let record = told.record;
         match self {
             Self::Table if budget => {
                 let budget = report::budget(record, width());
-                Ok(report::terminal(record, width()) + &budget)
+                Ok(report::terminal(told, width()) + &budget)
             }
-            Self::Table => Ok(report::terminal(record, width())),
+            Self::Table => Ok(report::terminal(told, width())),
             Self::Json => report::json(record),
             Self::Csv => report::csv(record),
-            Self::Html => report::html(record),
+            Self::Html => report::html(told),
         }
     }
 }

@@ -1,10 +1,10 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use micronewton::comparison::again;
+use micronewton::comparison::{Recorded, again, changes};
 use micronewton::diagnostic::{At, Diagnostic, Result};
 use micronewton::pipeline::{Plan, run};
-use micronewton::report::{self, Picture};
+use micronewton::report::{self, Picture, Told};
 
 use super::progress::watched;
 use super::{Destination, Status, output};
@@ -26,6 +26,9 @@ pub struct Plot {
     /// The picture, by its name or by the beginning of it
     #[arg(long, value_name = "NAME")]
     what: Option<String>,
+    /// Also the pictures of what changed since an earlier record
+    #[arg(long, value_name = "RECORD.json")]
+    since: Option<PathBuf>,
     /// The file to write; its name ends in .svg [default: standard output]
     #[arg(long, value_name = "FILE.svg", requires = "what")]
     out: Option<PathBuf>,
@@ -48,13 +51,19 @@ impl Plot {
             }
             Destination::check_files(std::slice::from_ref(out), std::slice::from_ref(&self.from))?;
         }
+        let earlier = self.since.as_deref().map(Recorded::read).transpose()?;
         let record = if self.from.extension().is_some_and(|e| e == "json") {
             watched(self.quiet, |progress| again(&self.from, None, progress))?
         } else {
             let plan = Plan::read(&self.from)?;
             watched(self.quiet, |progress| run(&plan, progress))?
         };
-        let pictures = report::pictures(&record)?;
+        let changes = earlier.map(|earlier| changes(&earlier, &record));
+        let changes = changes.transpose()?;
+        let pictures = report::pictures(Told {
+            record: &record,
+            changes: changes.as_ref(),
+        })?;
         let Some(what) = &self.what else {
             let list = pictures
                 .iter()

@@ -25,10 +25,10 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use crate::diagnostic::{Diagnostic, Result};
-use crate::pipeline::Tool;
+use crate::pipeline::{Record, Tool};
 use crate::quantity::{Observation, Origin, Uncertainty};
 pub use groups::{GroupOptions, Groups, Member, compare_groups, parse_design};
-pub use recorded::{Figure, Name, Recorded};
+pub use recorded::{Figure, Name, Recorded, Visit};
 pub use reproduction::{
     ROUNDING, Reproduced, Reproduction, State as ReproductionState, again, reproduce,
 };
@@ -67,6 +67,8 @@ pub struct Comparison {
     pub tool: Tool,
     /// What was chosen.
     pub options: Options,
+    /// The earlier and the later appointment.
+    pub visits: [Visit; 2],
     /// What the comparison rests on.
     pub notes: Vec<String>,
     /// Every figure of either record, in their order.
@@ -151,11 +153,20 @@ pub fn compare(before: &Recorded, after: &Recorded, options: Options) -> Result<
         schema: 1,
         tool: Tool::THIS,
         options,
+        visits: [before.visit.clone(), after.visit.clone()],
         notes: Vec::new(),
         differences,
     };
     comparison.notes = notes(before, after, &comparison, shared);
     Ok(comparison)
+}
+
+/// What changed from an earlier record to one that was just made.
+///
+/// # Errors
+/// Those of [`Recorded::made`].
+pub fn changes(before: &Recorded, record: &Record) -> Result<Comparison> {
+    compare(before, &Recorded::made(record)?, Options::default())
 }
 
 /// A figure that one record has alone.
@@ -285,6 +296,18 @@ fn notes(before: &Recorded, after: &Recorded, made: &Comparison, shared: bool) -
                 .to_owned()
         }
     }];
+    let visits = [&before.visit, &after.visit];
+    for (what, of) in [
+        ("devices", (|v| &v.device) as fn(&Visit) -> &Option<String>),
+        ("sides", |v| &v.side),
+        ("persons", |v| &v.person),
+    ] {
+        if let [Some(a), Some(b)] = visits.map(of)
+            && a != b
+        {
+            notes.push(format!("The records are of different {what}: {a} and {b}."));
+        }
+    }
     if before.options != after.options {
         notes.push("The records were made with different options or criteria.".into());
     }

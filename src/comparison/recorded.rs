@@ -8,7 +8,7 @@ use serde_json::Value;
 
 use super::items::{align, item};
 use crate::diagnostic::{At, Diagnostic, Problem, Result};
-use crate::pipeline::Text;
+use crate::pipeline::{Record, Text};
 use crate::quantity::{Observation, observations};
 
 /// Parts that captures play on an equal footing.
@@ -23,11 +23,26 @@ const PARTS: [&str; 8] = [
     "room_noise",
 ];
 
+/// What a record says of the appointment; `None` where it does not.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+pub struct Visit {
+    /// Date, as written.
+    pub date: Option<String>,
+    /// Code of the device.
+    pub device: Option<String>,
+    /// Side on which it is worn.
+    pub side: Option<String>,
+    /// Code of the person.
+    pub person: Option<String>,
+}
+
 /// A record of an earlier run.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Recorded {
     /// Version of the program that made it.
     pub version: String,
+    /// When it was made, of what and of whom.
+    pub visit: Visit,
     /// The calibration applied.
     pub calibration: Value,
     /// Options and criteria in force.
@@ -36,6 +51,18 @@ pub struct Recorded {
     pub roles: BTreeMap<String, String>,
     /// Every figure.
     pub figures: Vec<Figure>,
+}
+
+impl Visit {
+    fn of(session: &Value) -> Self {
+        let word = |value: &Value| value.as_str().map(str::to_owned);
+        Self {
+            date: word(&session["date"]),
+            device: word(&session["device"]["code"]),
+            side: word(&session["device"]["side"]),
+            person: word(&session["person"]["code"]),
+        }
+    }
 }
 
 /// What one figure is called.
@@ -135,8 +162,20 @@ impl Recorded {
         Self::of(&record)
     }
 
+    /// What `--format json` would print of a record.
+    ///
+    /// # Errors
+    /// [`Problem::Internal`] if it cannot be written.
+    pub fn made(record: &Record) -> Result<Self> {
+        let value = serde_json::to_value(record).map_err(|error| {
+            let what = format!("the record cannot be written: {error}");
+            Problem::Internal { what }
+        })?;
+        Self::of(&value)
+    }
+
     /// The same of what was read, or of what would be printed.
-    pub(super) fn of(record: &Value) -> Result<Self> {
+    fn of(record: &Value) -> Result<Self> {
         let missing = |key: &str| Diagnostic::from(Problem::NotARecord { key: key.into() });
         let schema = record.get("schema").ok_or_else(|| missing("schema"))?;
         if schema != 1 {
@@ -158,6 +197,7 @@ impl Recorded {
                 .as_str()
                 .unwrap_or("unknown")
                 .to_owned(),
+            visit: Visit::of(&record["session"]),
             calibration: record
                 .get("calibration")
                 .cloned()

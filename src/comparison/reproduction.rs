@@ -104,11 +104,7 @@ pub fn reproduce(
     progress: &mut dyn FnMut(Progress<'_>),
 ) -> Result<Reproduction> {
     let (recorded, record) = both(path, folder, progress)?;
-    let value = serde_json::to_value(&record).map_err(|error| {
-        let what = format!("the record cannot be written: {error}");
-        Problem::Internal { what }
-    })?;
-    let recomputed = Recorded::of(&value)?;
+    let recomputed = Recorded::made(&record)?;
     Ok(Reproduction {
         schema: 1,
         tool: Tool::THIS,

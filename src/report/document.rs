@@ -146,6 +146,8 @@ pub enum Curves {
     Marks(Vec<(Verdict, String)>),
     /// Distances to an edge.
     Ruler(Ruler),
+    /// Figures before and after.
+    Slopes(Slopes),
 }
 
 /// Figures over third-octave bands, all in one unit where drawn.
@@ -309,6 +311,49 @@ pub struct Post {
     pub name: String,
     /// The figure.
     pub figure: Figure,
+}
+
+/// Figures before and after, each against how far it may move by chance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Slopes {
+    /// What the picture shows.
+    pub title: String,
+    /// What is to be seen in it, in words.
+    pub description: String,
+    /// What stands left and right.
+    pub visits: [String; 2],
+    /// The figures.
+    pub slopes: Vec<Slope>,
+}
+
+/// One figure before and after.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Slope {
+    /// What it is, and of which recording.
+    pub name: [String; 2],
+    /// Its unit.
+    pub unit: String,
+    /// Left and right.
+    pub values: [f64; 2],
+    /// How far the right one may lie from the left one without a change.
+    pub band: f64,
+    /// Decimals.
+    pub digits: usize,
+}
+
+impl Slope {
+    /// Right minus left.
+    pub fn change(&self) -> f64 {
+        self.values[1] - self.values[0]
+    }
+
+    /// The change against the band.
+    pub fn verdict(&self) -> Verdict {
+        match self.change().abs() > self.band {
+            true => Verdict::Outside,
+            false => Verdict::Within,
+        }
+    }
 }
 
 /// Narrow lines over time and frequency.

@@ -20,6 +20,27 @@ mod terminal;
 mod tests;
 mod write;
 
+use crate::comparison::Comparison;
+use crate::pipeline::Record;
+
+/// What is told to people: a record and, where an earlier one is at hand, what changed.
+#[derive(Debug, Clone, Copy)]
+pub struct Told<'a> {
+    /// The record.
+    pub record: &'a Record,
+    /// What changed since the earlier record.
+    pub changes: Option<&'a Comparison>,
+}
+
+impl<'a> From<&'a Record> for Told<'a> {
+    fn from(record: &'a Record) -> Self {
+        Self {
+            record,
+            changes: None,
+        }
+    }
+}
+
 pub use self::comparison::{comparison_csv, comparison_json, comparison_terminal};
 pub use self::csv::csv;
 pub use document::{

@@ -26,12 +26,16 @@ pub(super) fn fixed(value: f64, decimals: usize) -> String {
 
 /// The same with a plus where it is above zero.
 pub(super) fn signed(value: f64, decimals: usize) -> String {
-    let plus = if value > 0.0 { "+" } else { "" };
-    format!("{plus}{}", fixed(value, decimals))
+    let text = fixed(value, decimals);
+    let zero = text.bytes().all(|b| matches!(b, b'0' | b'.'));
+    match value > 0.0 && !zero {
+        true => format!("+{text}"),
+        false => text,
+    }
 }
 
 /// Decimals that an expanded uncertainty gives itself and its figure.
-fn decimals(uncertainty: Option<f64>) -> usize {
+pub(super) fn decimals(uncertainty: Option<f64>) -> usize {
     let Some(u) = uncertainty.filter(|u| u.is_finite() && *u > 0.0) else {
         return PLAIN;
     };

@@ -171,3 +171,41 @@ fn a_gain_given_to_every_device_of_a_group_is_found_with_its_interval() {
         stderr(&wrong)
     );
 }
+
+#[test]
+fn what_is_no_record_is_refused_as_the_earlier_one_before_anything_is_measured() {
+    let folder = Folder::new();
+    std::fs::write(folder.path("list.json"), "[1, 2]").unwrap();
+    let session = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-audio/session.toml");
+    let output = folder.run(&[
+        "analyse",
+        session,
+        "--since",
+        "list.json",
+        "--out",
+        "page.html",
+    ]);
+    assert_eq!(output.status.code(), Some(2));
+    let said = stderr(&output);
+    assert!(
+        said.contains("list.json") && said.contains("schema"),
+        "{said}"
+    );
+    assert!(!folder.path("page.html").exists());
+}
+
+#[test]
+fn records_of_different_devices_are_compared_but_not_in_silence() {
+    let record = |device: &str| {
+        let session = serde_json::json!({"date": "2026-01-05", "device": {"code": device}});
+        let record = serde_json::json!({"schema": 1, "session": session, "calibration": {},
+            "captures": [], "entries": []});
+        micronewton::comparison::Recorded::parse(&record.to_string()).unwrap()
+    };
+    let notes = |a, b| {
+        let made = micronewton::comparison::compare(&record(a), &record(b), Default::default());
+        made.unwrap().notes.join(" ")
+    };
+    assert!(notes("D-1", "D-2").contains("different devices: D-1 and D-2"));
+    assert!(!notes("D-1", "D-1").contains("different devices"));
+}

@@ -7,15 +7,16 @@ mod markup;
 mod picture;
 mod rails;
 mod ruler;
+mod slopes;
 
 use std::fmt::Write as _;
 
 use base64::prelude::{BASE64_STANDARD, Engine as _};
 use sha2::{Digest as _, Sha256};
 
+use super::Told;
 use super::document::{Block, Curves, Document, Section};
 use crate::diagnostic::Result;
-use crate::pipeline::Record;
 use markup::{escape, facts, mark, note, spans, table, verdict};
 
 pub use picture::{Picture, pictures};
@@ -29,8 +30,8 @@ const SCRIPT: &str = include_str!("values.js");
 ///
 /// # Errors
 /// Those of [`Document::of`].
-pub fn html(record: &Record) -> Result<String> {
-    Ok(page(&Document::of(record)?))
+pub fn html<'a>(told: impl Into<Told<'a>>) -> Result<String> {
+    Ok(page(&Document::of(told)?))
 }
 
 fn page(document: &Document) -> String {
@@ -157,6 +158,7 @@ fn block(block: &Block, id: &str) -> String {
         Block::Curves(Curves::Maps(content)) => maps::figure(content, id),
         Block::Curves(Curves::Marks(content)) => markup::marks(content),
         Block::Curves(Curves::Ruler(content)) => ruler::figure(content, id),
+        Block::Curves(Curves::Slopes(content)) => slopes::figure(content, id),
         Block::Notes(notes) => notes.iter().map(|text| note(text)).collect(),
     }
 }

@@ -4,11 +4,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
+use super::super::Told;
 use super::super::document::{Block, Curves, Document};
 use super::markup::{PATTERNS, escape};
-use super::{STYLE, bands, lines, maps, ruler};
+use super::{STYLE, bands, lines, maps, ruler, slopes};
 use crate::diagnostic::Result;
-use crate::pipeline::Record;
 
 /// Space above the picture for its title, and of one line of text below it.
 const HEAD: f64 = 34.0;
@@ -41,12 +41,12 @@ pub(super) struct Parts {
     pub caption: Vec<String>,
 }
 
-/// Every picture of the report on `record`, in its order.
+/// Every picture of the report, in its order.
 ///
 /// # Errors
 /// Those of [`Document::of`].
-pub fn pictures(record: &Record) -> Result<Vec<Picture>> {
-    let document = Document::of(record)?;
+pub fn pictures<'a>(told: impl Into<Told<'a>>) -> Result<Vec<Picture>> {
+    let document = Document::of(told)?;
     let mut found: Vec<Picture> = Vec::new();
     for section in &document.sections {
         for block in section.blocks.iter().chain(&section.details) {
@@ -84,6 +84,10 @@ fn drawn(curves: &Curves) -> Option<(&str, Parts)> {
         }
         Curves::Ruler(content) => {
             let figure = ruler::figure(content, "f");
+            (&content.title, of_figure(&figure, &content.description)?)
+        }
+        Curves::Slopes(content) => {
+            let figure = slopes::figure(content, "f");
             (&content.title, of_figure(&figure, &content.description)?)
         }
         Curves::Marks(_) => return None,

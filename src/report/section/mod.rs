@@ -3,6 +3,7 @@
 
 mod budget;
 mod calibration;
+mod changed;
 mod features;
 mod feedback;
 mod force;
@@ -17,7 +18,7 @@ mod trust;
 use std::path::Path;
 
 use super::document::{Document, Doubt, Fact, Figure, Section, Series, Span, Verdict};
-use super::number;
+use super::{Told, number};
 use crate::assessment::Kind as Assessed;
 use crate::diagnostic::{Problem, Result};
 use crate::measurement::Kind;
@@ -72,12 +73,13 @@ const TOLD: [Kind; 7] = [
 const LEAD: usize = 3;
 
 impl Document {
-    /// Tells `record` in sections.
+    /// Tells a record, and what changed since an earlier one, in sections.
     ///
     /// # Errors
     /// [`Problem::Internal`](crate::Problem::Internal) if a part of the record
     /// cannot be serialised.
-    pub fn of(record: &Record) -> Result<Self> {
+    pub fn of<'a>(told: impl Into<Told<'a>>) -> Result<Self> {
+        let Told { record, changes } = told.into();
         let doubts = trust::doubts(record);
         let mut sections = vec![trust::section(record, &doubts)];
         for (has_something, make) in OWN {
@@ -96,13 +98,19 @@ impl Document {
                 section.verdict = Some(Verdict::Doubtful);
             }
         }
+        // What changed is news, whether good or bad: it comes last and is never crowded out.
+        let mut lead = lead(&sections);
+        if let Some(changed) = changes.map(changed::section) {
+            lead.push(words(format!(" {}", changed.headline)));
+            sections.push(changed);
+        }
         Ok(Document {
             title: title(record),
             identity: record.session.as_ref().map_or_else(
                 || "analysis of recordings".to_owned(),
                 |session| format!("session {}", session.code),
             ),
-            lead: lead(&sections),
+            lead,
             facts: facts(record),
             sections,
             gaps: record.gaps.iter().map(|gap| gap_of(gap)).collect(),

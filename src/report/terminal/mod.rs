@@ -3,6 +3,7 @@
 mod bands;
 pub(super) mod text;
 
+use super::Told;
 use super::document::{Block, Cell, Curves, Document, Section, Table, Verdict};
 use super::section::BUDGET;
 use crate::measurement::Outcome;
@@ -18,9 +19,11 @@ const INDENT: usize = 3;
 /// `anstream`, which takes the styles away where they are not wanted.
 ///
 /// A record of levels alone, without a session, is told as bare tables.
-pub fn terminal(record: &Record, width: usize) -> String {
+pub fn terminal<'a>(told: impl Into<Told<'a>>, width: usize) -> String {
+    let told = told.into();
+    let record = told.record;
     let width = width.clamp(WIDTHS.0, WIDTHS.1);
-    let document = match Document::of(record) {
+    let document = match Document::of(told) {
         Ok(document) => document,
         Err(error) => return format!("{error}\n"),
     };
@@ -178,7 +181,9 @@ fn block(block: &Block, indent: usize, width: usize) -> String {
             Paragraph::plain(&told).wrapped(indent, width)
         }
         // The tables of the section say the same in figures.
-        Block::Curves(Curves::Lines(_) | Curves::Maps(_) | Curves::Ruler(_)) => String::new(),
+        Block::Curves(
+            Curves::Lines(_) | Curves::Maps(_) | Curves::Ruler(_) | Curves::Slopes(_),
+        ) => String::new(),
     }
 }
 
