@@ -1,6 +1,6 @@
 //! The record, told: JSON and CSV for programs, terminal and HTML for people.
 //!
-//! Every renderer is a pure function from a [`Record`](crate::pipeline::Record)
+//! Every renderer is a pure function from a [`Record`]
 //! to text; only [`write()`] touches a file. The two for people share one
 //! [`Document`], which decides what is said; they decide how it looks.
 
@@ -20,8 +20,22 @@ mod terminal;
 mod tests;
 mod write;
 
+pub use self::comparison::{comparison_csv, comparison_json, comparison_terminal};
+pub use self::csv::csv;
 use crate::comparison::Comparison;
 use crate::pipeline::Record;
+pub use document::{
+    BandCurves, Block, Cell, Curves, Document, Doubt, Fact, Figure, Line, Lines, Point, Section,
+    Series, SeriesRole, Span, Table, Verdict,
+};
+pub use groups::{figures_csv, figures_dictionary, groups_csv, groups_json, groups_terminal};
+pub use html::{Picture, html, pictures};
+pub use inspection::{inspection_csv, inspection_json, inspection_terminal};
+pub use json::json;
+pub use reproduction::{reproduction_csv, reproduction_json, reproduction_terminal};
+pub use schema::schema;
+pub use terminal::{budget, terminal};
+pub use write::write;
 
 /// What is told to people: a record and, where an earlier one is at hand, what changed.
 #[derive(Debug, Clone, Copy)]
@@ -40,18 +54,3 @@ impl<'a> From<&'a Record> for Told<'a> {
         }
     }
 }
-
-pub use self::comparison::{comparison_csv, comparison_json, comparison_terminal};
-pub use self::csv::csv;
-pub use document::{
-    BandCurves, Block, Cell, Curves, Document, Doubt, Fact, Figure, Line, Lines, Point, Section,
-    Series, SeriesRole, Span, Table, Verdict,
-};
-pub use groups::{figures_csv, figures_dictionary, groups_csv, groups_json, groups_terminal};
-pub use html::{Picture, html, pictures};
-pub use inspection::{inspection_csv, inspection_json, inspection_terminal};
-pub use json::json;
-pub use reproduction::{reproduction_csv, reproduction_json, reproduction_terminal};
-pub use schema::schema;
-pub use terminal::{budget, terminal};
-pub use write::write;
