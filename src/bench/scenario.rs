@@ -13,7 +13,7 @@ use super::stimulus::{Stimulus, within};
 use crate::diagnostic::{At, Diagnostic, Problem, Result, toml_problem};
 
 /// Roles that session files know.
-const ROLES: [&str; 22] = [
+const ROLES: [&str; 24] = [
     "speech",
     "output_force_level",
     "sensitivity",
@@ -30,6 +30,8 @@ const ROLES: [&str; 22] = [
     "noise_reduction_onset",
     "speech_plus_noise",
     "speech_minus_noise",
+    "speech_plus_noise_on",
+    "speech_minus_noise_on",
     "earlier",
     "before",
     "after",

@@ -17,6 +17,7 @@ pub mod frame;
 pub mod gain;
 pub mod gain_spread;
 pub mod impulses;
+pub mod inversion;
 pub mod lines;
 pub mod map;
 pub mod pair;
@@ -27,6 +28,7 @@ pub mod skirts;
 pub mod tone;
 mod track;
 pub mod transfer;
+pub mod waveform;
 pub mod weighting;
 
 pub use approach::Approach;

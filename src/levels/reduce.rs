@@ -6,6 +6,7 @@ use super::lines::{LineReduction, Lines};
 use super::probe::{ProbeReduction, Probes};
 use super::tone::{StatedTone, Tone, ToneReduction};
 use super::transfer::{Transfer, TransferReduction};
+use super::waveform::{Waveform, WaveformReduction};
 use crate::calibration::{Calibrated, Channel};
 use crate::capture::{InputFile, Integrity};
 use crate::diagnostic::{Diagnostic, Problem, Result};
@@ -27,6 +28,8 @@ pub struct Needs {
     pub setup: bool,
     /// The tone of a calibrator.
     pub tone: bool,
+    /// The samples themselves, up to a bound.
+    pub waveform: bool,
 }
 
 impl Needs {
@@ -38,6 +41,7 @@ impl Needs {
         transfer: false,
         setup: false,
         tone: false,
+        waveform: false,
     };
 
     /// What either needs.
@@ -50,6 +54,7 @@ impl Needs {
             transfer: self.transfer || other.transfer,
             setup: self.setup || other.setup,
             tone: self.tone || other.tone,
+            waveform: self.waveform || other.waveform,
         }
     }
 }
@@ -65,7 +70,8 @@ pub struct Scope {
     pub tone: Option<StatedTone>,
 }
 
-/// A recording reduced to levels; its size does not grow with the recording.
+/// A recording reduced to levels; its size has a bound that does not grow with the
+/// recording.
 #[derive(Debug)]
 pub struct Levels {
     /// Length of the recording in seconds.
@@ -88,6 +94,8 @@ pub struct Levels {
     pub integrity: [Option<Integrity>; 2],
     /// The tone of a calibrator, if asked for and stated.
     pub tone: Option<Tone>,
+    /// The samples, if asked for.
+    pub waveform: Option<Waveform>,
     /// The files read.
     pub inputs: Vec<InputFile>,
     /// What was found on the way.
@@ -141,6 +149,14 @@ impl Levels {
     pub fn tone(&self) -> Result<&Tone> {
         self.tone.as_ref().ok_or_else(|| not_asked("tone"))
     }
+
+    /// The samples.
+    ///
+    /// # Errors
+    /// [`Problem::Internal`] if they were not asked for.
+    pub fn waveform(&self) -> Result<&Waveform> {
+        self.waveform.as_ref().ok_or_else(|| not_asked("waveform"))
+    }
 }
 
 /// What the set-up checks read.
@@ -190,6 +206,10 @@ pub fn reduce(
         Some(stated) => Some(ToneReduction::new(stated, scope.interval, rate_hz, frames)?),
         None => None,
     };
+    let mut waveform = None;
+    if needs.waveform {
+        waveform = Some(WaveformReduction::new(scope.interval, rate_hz, frames)?);
+    }
     let mut block = Vec::new();
     let mut done = 0;
     loop {
@@ -213,6 +233,9 @@ pub fn reduce(
         if let Some(tone) = &mut tone {
             tone.push(&block);
         }
+        if let Some(waveform) = &mut waveform {
+            waveform.push(&block);
+        }
         done += block.len();
         progress(done as f64 / frames as f64);
     }
@@ -233,6 +256,7 @@ pub fn reduce(
         integrity: evidence.integrity,
         inputs: evidence.inputs,
         tone: tone.map(ToneReduction::finish),
+        waveform: waveform.map(WaveformReduction::finish),
         findings,
     })
 }

@@ -12,6 +12,7 @@ pub mod importance;
 pub mod levels;
 pub mod noise_reduction;
 pub mod noise_reduction_onset;
+pub mod phase_inversion;
 pub mod speech_percentiles;
 
 use std::collections::BTreeMap;
@@ -171,5 +172,6 @@ catalogue! {
     Directional: directional,
     NoiseReduction: noise_reduction,
     NoiseReductionOnset: noise_reduction_onset,
+    PhaseInversion: phase_inversion,
     CalibratorTone: calibrator_tone,
 }

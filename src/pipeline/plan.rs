@@ -229,6 +229,7 @@ impl Plan {
                 Kind::Directional => plan.ask_directional(),
                 Kind::NoiseReduction => plan.ask_noise_reduction(),
                 Kind::NoiseReductionOnset => plan.ask_onset(),
+                Kind::PhaseInversion => plan.ask_phase_inversion(),
                 Kind::CalibratorTone => plan.ask_calibrators(),
                 Kind::Feedback => plan.ask_feedback(),
                 _ => plan.ask_each(*kind),
@@ -301,6 +302,7 @@ impl Plan {
             self.ask_directional();
             self.ask_noise_reduction();
             self.ask_onset();
+            self.ask_phase_inversion();
         } else {
             self.gaps.push(
                 "feedback, directionality and noise reduction: both channels are needed; describe the missing one in the calibration file"
@@ -462,11 +464,6 @@ impl Plan {
     }
 
     fn ask_onset(&mut self) {
-        let inverted = [CaptureRole::SpeechPlusNoise, CaptureRole::SpeechMinusNoise];
-        if inverted.iter().any(|role| !self.having(*role).is_empty()) {
-            let gap = "speech and noise apart: this version does not separate a phase-inverted pair; its captures are measured for levels and feedback";
-            self.gaps.push(gap.into());
-        }
         let onsets = self.having(CaptureRole::NoiseReductionOnset);
         let reduces = !self.having(CaptureRole::NoiseReductionOn).is_empty();
         if onsets.is_empty() && reduces {
@@ -478,5 +475,38 @@ impl Plan {
         for index in onsets {
             self.ask(Kind::NoiseReductionOnset, index);
         }
+    }
+
+    /// Noise upright and inverted, noise reduction off and on.
+    fn ask_phase_inversion(&mut self) {
+        let roles = [
+            CaptureRole::SpeechPlusNoise,
+            CaptureRole::SpeechMinusNoise,
+            CaptureRole::SpeechPlusNoiseOn,
+            CaptureRole::SpeechMinusNoiseOn,
+        ];
+        let found = roles.map(|role| self.having(role));
+        if found.iter().all(Vec::is_empty) {
+            return;
+        }
+        if found.iter().any(|of_role| of_role.len() != 1) {
+            let each = roles.iter().zip(&found);
+            let counted: Vec<String> = each
+                .map(|(role, of_role)| format!("{} \"{}\"", of_role.len(), role.name()))
+                .collect();
+            self.gaps.push(format!(
+                "speech and noise apart: one capture of each of four roles is needed; there are {}",
+                counted.join(", ")
+            ));
+            return;
+        }
+        let names = roles.map(CaptureRole::name).into_iter();
+        let mut captures: BTreeMap<_, _> = names.zip(found.iter().map(|f| f[0])).collect();
+        let silence = CaptureRole::EquivalentInputNoise;
+        if let [only] = self.having(silence).as_slice() {
+            captures.insert(silence.name(), *only);
+        }
+        let kind = Kind::PhaseInversion;
+        self.requests.push(Request { kind, captures });
     }
 }

@@ -169,7 +169,15 @@ fn settling_s(capture: &CapturePlan, duration_s: f64) -> Option<f64> {
     let Interval { from_s, to_s } = capture.interval;
     let settling_s = (0.25 * duration_s).min(15.0);
     let free = from_s.is_none() && to_s.is_none_or(|to_s| settling_s < to_s);
-    (capture.role == CaptureRole::Speech && free).then_some(settling_s)
+    let talks = matches!(
+        capture.role,
+        CaptureRole::Speech
+            | CaptureRole::SpeechPlusNoise
+            | CaptureRole::SpeechMinusNoise
+            | CaptureRole::SpeechPlusNoiseOn
+            | CaptureRole::SpeechMinusNoiseOn
+    );
+    (talks && free).then_some(settling_s)
 }
 
 /// Moves what was read of a capture into the record.

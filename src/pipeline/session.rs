@@ -180,10 +180,14 @@ pub enum CaptureRole {
     NoiseReductionOn,
     /// Noise reduction setting in.
     NoiseReductionOnset,
-    /// Speech and noise.
+    /// Speech and noise, noise reduction off.
     SpeechPlusNoise,
-    /// Speech and inverted noise.
+    /// Speech and inverted noise, noise reduction off.
     SpeechMinusNoise,
+    /// Speech and noise, noise reduction on.
+    SpeechPlusNoiseOn,
+    /// Speech and inverted noise, noise reduction on.
+    SpeechMinusNoiseOn,
     /// An earlier capture of the same sound, the microphone well placed.
     Earlier,
     /// Before a change on the bench.
@@ -275,6 +279,8 @@ impl CaptureRole {
             Self::NoiseReductionOnset
             | Self::SpeechPlusNoise
             | Self::SpeechMinusNoise
+            | Self::SpeechPlusNoiseOn
+            | Self::SpeechMinusNoiseOn
             | Self::Before
             | Self::After
             | Self::General => Sound::Unknown,
@@ -309,6 +315,8 @@ impl CaptureRole {
             Self::NoiseReductionOnset => "noise_reduction_onset",
             Self::SpeechPlusNoise => "speech_plus_noise",
             Self::SpeechMinusNoise => "speech_minus_noise",
+            Self::SpeechPlusNoiseOn => "speech_plus_noise_on",
+            Self::SpeechMinusNoiseOn => "speech_minus_noise_on",
             Self::Earlier => "earlier",
             Self::Before => "before",
             Self::After => "after",

@@ -111,6 +111,7 @@ fn everything(bencher: Bencher<'_, '_>) {
             transfer: true,
             setup: true,
             tone: true,
+            waveform: true,
         },
     );
 }

@@ -79,6 +79,15 @@ fn outcomes(capture: &Levels) -> Vec<Value> {
         ),
         measure(Kind::NoiseReductionOnset, &[("capture", capture)]),
         measure(
+            Kind::PhaseInversion,
+            &[
+                ("speech_plus_noise", capture),
+                ("speech_minus_noise", capture),
+                ("speech_plus_noise_on", capture),
+                ("speech_minus_noise_on", capture),
+            ],
+        ),
+        measure(
             Kind::CalibratorTone,
             &[("capture", &calibrator), ("earlier", &calibrator)],
         ),
@@ -209,6 +218,10 @@ fn each_measurement_works_with_exactly_what_it_needs() {
             ("back", &capture),
             ("noise_reduction_off", &capture),
             ("noise_reduction_on", &capture),
+            ("speech_plus_noise", &capture),
+            ("speech_minus_noise", &capture),
+            ("speech_plus_noise_on", &capture),
+            ("speech_minus_noise_on", &capture),
         ];
         let captures = Captures::new(*kind, parts);
         let outcome: Outcome = kind.measure(&captures, &Options::default()).unwrap();

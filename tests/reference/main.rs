@@ -10,6 +10,7 @@ mod directional;
 mod feedback;
 mod group_statistics;
 mod noise_reduction;
+mod phase_inversion;
 mod reference_values;
 mod signals;
 mod speech_intelligibility;
