@@ -12,8 +12,9 @@ use crate::pipeline::{Record, Text};
 use crate::quantity::{Observation, observations};
 
 /// Parts that captures play on an equal footing.
-const PARTS: [&str; 8] = [
+const PARTS: [&str; 13] = [
     "after",
+    "angle_0",
     "back",
     "before",
     "equivalent_input_noise",
@@ -21,6 +22,10 @@ const PARTS: [&str; 8] = [
     "noise_reduction_off",
     "noise_reduction_on",
     "room_noise",
+    "speech_minus_noise",
+    "speech_minus_noise_on",
+    "speech_plus_noise",
+    "speech_plus_noise_on",
 ];
 
 /// What a record says of the appointment; `None` where it does not.

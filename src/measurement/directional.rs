@@ -27,7 +27,7 @@ use serde::Serialize;
 
 use super::Captures;
 pub use super::NoOptions as Options;
-use super::gain_difference::{UNKNOWN, by_band, difference};
+use super::gain_difference::{UNKNOWN, added_db, by_band, difference};
 use super::importance::Weighted;
 use crate::diagnostic::Result;
 use crate::levels::{Levels, Needs};
@@ -52,9 +52,6 @@ pub const RELIES_ON: &[Check] = &[
     Check::RoomNoise,
     Check::TestBox,
 ];
-
-/// Closer than this to the noise, a level is the noise's, in dB.
-const CLEAR_DB: f64 = 3.0;
 
 /// A capture from the front, one from the back, and one without stimulus.
 pub struct Input<'a> {
@@ -155,21 +152,4 @@ fn front_to_back(input: &Input<'_>, columns: &[usize]) -> Result<Reading<LevelDi
         figure,
         uncertainty.and(Origin::Noise, noise),
     ))
-}
-
-/// By how much `noise` raises the level of `capture`, in dB; `None` where the
-/// level is the noise's.
-fn added_db(
-    capture: &Levels,
-    noise: &Levels,
-    role: Role,
-    columns: &[usize],
-) -> Result<Option<f64>> {
-    if noise.channels[role as usize].is_none() {
-        return Ok(Some(0.0));
-    }
-    let [noise, own] = [noise.bands()?, capture.bands()?].map(|b| b.power_of(role, columns));
-    let share = noise / own;
-    let clear = share < 10f64.powf(-CLEAR_DB / 10.0);
-    Ok(clear.then(|| -10.0 * (1.0 - share).log10()))
 }

@@ -60,3 +60,23 @@ pub(super) fn difference(
 
 /// Why [`difference`] is `None`.
 pub(super) const UNKNOWN: &str = "a channel is silent or the interval too short";
+
+/// Closer than this to the noise, a level is the noise's, in dB.
+pub(super) const NOISE_CLEAR: f64 = 3.0;
+
+/// By how much `noise` raises the level of `capture`, in dB; `None` where the
+/// level is the noise's.
+pub(super) fn added_db(
+    capture: &Levels,
+    noise: &Levels,
+    role: Role,
+    columns: &[usize],
+) -> Result<Option<f64>> {
+    if noise.channels[role as usize].is_none() {
+        return Ok(Some(0.0));
+    }
+    let [noise, own] = [noise.bands()?, capture.bands()?].map(|b| b.power_of(role, columns));
+    let share = noise / own;
+    let clear = share < 10f64.powf(-NOISE_CLEAR / 10.0);
+    Ok(clear.then(|| -10.0 * (1.0 - share).log10()))
+}

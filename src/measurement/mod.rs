@@ -6,6 +6,7 @@
 
 pub mod calibrator_tone;
 pub mod directional;
+pub mod directivity;
 pub mod feedback;
 mod gain_difference;
 pub mod importance;
@@ -53,6 +54,12 @@ impl<'a> Captures<'a> {
     /// The capture that plays `role`, if there is one.
     pub fn optional(&self, role: &str) -> Option<&'a Levels> {
         self.by_role.get(role).copied()
+    }
+
+    /// The captures whose roles begin with `start`, with the rest of the role.
+    fn beginning<'b>(&'b self, start: &'b str) -> impl Iterator<Item = (&'a str, &'a Levels)> + 'b {
+        let each = self.by_role.iter();
+        each.filter_map(move |(role, levels)| Some((role.strip_prefix(start)?, *levels)))
     }
 }
 
@@ -170,6 +177,7 @@ catalogue! {
     SpeechPercentiles: speech_percentiles,
     Feedback: feedback,
     Directional: directional,
+    Directivity: directivity,
     NoiseReduction: noise_reduction,
     NoiseReductionOnset: noise_reduction_onset,
     PhaseInversion: phase_inversion,

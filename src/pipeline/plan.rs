@@ -12,7 +12,7 @@ use crate::calibration::Calibration;
 use crate::capture::{InputFile, Source};
 use crate::diagnostic::{At, Diagnostic, Problem, Result};
 use crate::levels::{Interval, Needs, StatedTone};
-use crate::measurement::{Kind, Options};
+use crate::measurement::{Kind, Options, directivity};
 use crate::quantity::{BandRange, Role};
 use crate::trust::Sound;
 
@@ -69,7 +69,7 @@ pub struct Request {
     /// The measurement.
     pub kind: Kind,
     /// Parts and captures.
-    pub captures: BTreeMap<&'static str, usize>,
+    pub captures: BTreeMap<String, usize>,
 }
 
 impl CapturePlan {
@@ -227,6 +227,7 @@ impl Plan {
             match kind {
                 Kind::SpeechPercentiles => plan.ask_speech(),
                 Kind::Directional => plan.ask_directional(),
+                Kind::Directivity => plan.ask_directivity(),
                 Kind::NoiseReduction => plan.ask_noise_reduction(),
                 Kind::NoiseReductionOnset => plan.ask_onset(),
                 Kind::PhaseInversion => plan.ask_phase_inversion(),
@@ -300,6 +301,7 @@ impl Plan {
         if self.calibration.channels().iter().all(Option::is_some) {
             self.ask_feedback();
             self.ask_directional();
+            self.ask_directivity();
             self.ask_noise_reduction();
             self.ask_onset();
             self.ask_phase_inversion();
@@ -331,20 +333,20 @@ impl Plan {
             let Some((first, _)) = of_role.next() else {
                 continue;
             };
-            let captures = BTreeMap::from([("capture", first)]);
+            let captures = parts([("capture", first)]);
             self.requests.push(Request { kind, captures });
             for (index, _) in of_role {
-                let captures = BTreeMap::from([("capture", index), ("earlier", first)]);
+                let captures = parts([("capture", index), ("earlier", first)]);
                 self.requests.push(Request { kind, captures });
             }
         }
     }
 
     fn ask(&mut self, kind: Kind, index: usize) {
-        let mut captures = BTreeMap::from([("capture", index)]);
+        let mut captures = parts([("capture", index)]);
         if kind == Kind::Levels && self.captures[index].role.sound() != Sound::Silence {
             let noise = self.having(CaptureRole::RoomNoise);
-            captures.extend(noise.first().map(|noise| ("room_noise", *noise)));
+            captures.extend(noise.first().map(|noise| ("room_noise".into(), *noise)));
         }
         self.requests.push(Request { kind, captures });
     }
@@ -418,11 +420,11 @@ impl Plan {
         let names = roles.map(CaptureRole::name);
         match (first.as_slice(), second.as_slice()) {
             ([first], [second]) => {
-                let mut captures = BTreeMap::from([(names[0], *first), (names[1], *second)]);
+                let mut captures = parts([(names[0], *first), (names[1], *second)]);
                 if let Some(role) = beside
                     && let [only] = self.having(role).as_slice()
                 {
-                    captures.insert(role.name(), *only);
+                    captures.insert(role.name().into(), *only);
                 }
                 self.requests.push(Request { kind, captures });
             }
@@ -501,12 +503,53 @@ impl Plan {
             return;
         }
         let names = roles.map(CaptureRole::name).into_iter();
-        let mut captures: BTreeMap<_, _> = names.zip(found.iter().map(|f| f[0])).collect();
+        let mut captures = parts(names.zip(found.iter().map(|f| f[0])));
         let silence = CaptureRole::EquivalentInputNoise;
         if let [only] = self.having(silence).as_slice() {
-            captures.insert(silence.name(), *only);
+            captures.insert(silence.name().into(), *only);
         }
         let kind = Kind::PhaseInversion;
         self.requests.push(Request { kind, captures });
     }
+
+    /// Every capture from a stated angle, together.
+    fn ask_directivity(&mut self) {
+        let kind = Kind::Directivity;
+        let mut captures = BTreeMap::new();
+        for index in self.having(CaptureRole::Angle) {
+            let CapturePlan {
+                name,
+                direction_deg,
+                ..
+            } = &self.captures[index];
+            let Some(angle_deg) = direction_deg else {
+                self.gaps.push(format!(
+                    "directivity: `{name}` has no `direction_deg` and is left out"
+                ));
+                continue;
+            };
+            let part = directivity::part(*angle_deg);
+            if captures.contains_key(&part) {
+                self.gaps.push(format!(
+                    "directivity: `{name}` comes from the angle of an earlier capture and is left out"
+                ));
+                continue;
+            }
+            captures.insert(part, index);
+        }
+        if captures.is_empty() {
+            return;
+        }
+        let silence = CaptureRole::EquivalentInputNoise;
+        if let [only] = self.having(silence).as_slice() {
+            captures.insert(silence.name().into(), *only);
+        }
+        self.requests.push(Request { kind, captures });
+    }
+}
+
+/// Parts and captures of a request.
+fn parts<'a>(each: impl IntoIterator<Item = (&'a str, usize)>) -> BTreeMap<String, usize> {
+    let owned = |(part, index): (&str, usize)| (part.to_owned(), index);
+    each.into_iter().map(owned).collect()
 }

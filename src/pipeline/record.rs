@@ -116,7 +116,7 @@ pub struct CaptureRead {
 pub struct Entry {
     /// Part and name of the capture.
     #[serde(flatten)]
-    pub captures: BTreeMap<&'static str, String>,
+    pub captures: BTreeMap<String, String>,
     /// The set-up checks it relies on that are not passed; its figures are
     /// doubtful.
     pub doubts: Vec<Doubt>,

@@ -108,7 +108,7 @@ fn measure(plan: &Plan, request: &Request, levels: &[Option<Levels>], record: &m
     let measured = checks::standing(plan, request, &record.checks).and_then(|doubts| {
         let outcome = request.kind.measure(&captures, &plan.options)?;
         let named =
-            |(part, index): (&&'static str, &usize)| (*part, plan.captures[*index].name.clone());
+            |(part, index): (&String, &usize)| (part.clone(), plan.captures[*index].name.clone());
         Ok(Entry {
             captures: request.captures.iter().map(named).collect(),
             doubts,
@@ -245,7 +245,7 @@ fn unread(plan: &Plan, request: &Request, levels: &[Option<Levels>]) -> String {
 fn bind<'a>(request: &'a Request, levels: &'a [Option<Levels>]) -> Option<Captures<'a>> {
     let parts = request.captures.iter();
     let found: Option<Vec<_>> = parts
-        .map(|(part, index)| Some((*part, levels[*index].as_ref()?)))
+        .map(|(part, index)| Some((part.as_str(), levels[*index].as_ref()?)))
         .collect();
     Some(Captures::new(request.kind, found?))
 }

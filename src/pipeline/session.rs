@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::pseudonym;
 use crate::assessment::{self, Person};
-use crate::diagnostic::{Diagnostic, Problem, Result, toml_problem};
+use crate::diagnostic::{At, Diagnostic, Problem, Result, toml_problem};
 use crate::levels::StatedTone;
 use crate::measurement::Options;
 use crate::quantity::{Band, BandRange, Date, Role};
@@ -50,6 +50,7 @@ struct Bands {
     highest_hz: Option<f64>,
 }
 
+/// One capture, or one from each of several angles.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct CaptureDocument {
@@ -60,6 +61,8 @@ pub(super) struct CaptureDocument {
     level_db: Option<f64>,
     frequency_hz: Option<f64>,
     pub(super) direction_deg: Option<f64>,
+    #[serde(default)]
+    angles_deg: Vec<f64>,
     pub(super) from_s: Option<f64>,
     pub(super) to_s: Option<f64>,
     pub(super) note: Option<String>,
@@ -75,7 +78,62 @@ pub(super) struct SourceDocument {
     pub(super) channel: Option<usize>,
 }
 
+/// Stands for the angle in the name and the files of a series.
+const ANGLE: &str = "{angle}";
+
 impl CaptureDocument {
+    /// The captures that it stands for: itself, or one for each of `angles_deg`.
+    fn each(self) -> Result<Vec<Self>> {
+        if self.angles_deg.is_empty() {
+            return Ok(vec![self]);
+        }
+        if self.role != CaptureRole::Angle || self.direction_deg.is_some() {
+            return Err(Diagnostic::value(
+                "angles_deg",
+                format!(
+                    "beside `role = \"{}\"` or `direction_deg`",
+                    self.role.name()
+                ),
+                "`role = \"angle\"`, and no `direction_deg`",
+            ));
+        }
+        let own = [&self.force, &self.microphone].into_iter().flatten();
+        let own = own.filter_map(|source| source.file.as_ref());
+        let mut files = self.file.iter().chain(own);
+        let named = |file: &PathBuf| file.to_string_lossy().contains(ANGLE);
+        if !files.all(named) || !self.name.contains(ANGLE) {
+            return Err(Diagnostic::value(
+                "angles_deg",
+                "beside a name or file without `{angle}`",
+                "`{angle}` in `name` and `file`, where the angle stands",
+            ));
+        }
+        Ok(self
+            .angles_deg
+            .iter()
+            .map(|angle| self.at(*angle))
+            .collect())
+    }
+
+    /// The capture from one angle.
+    fn at(&self, angle_deg: f64) -> Self {
+        let told = |text: &str| text.replace(ANGLE, &angle_deg.to_string());
+        let file = |file: &PathBuf| PathBuf::from(told(&file.to_string_lossy()));
+        let source = |source: &SourceDocument| SourceDocument {
+            file: source.file.as_ref().map(file),
+            ..source.clone()
+        };
+        Self {
+            name: told(&self.name),
+            file: self.file.as_ref().map(file),
+            direction_deg: Some(angle_deg),
+            angles_deg: Vec::new(),
+            force: self.force.as_ref().map(source),
+            microphone: self.microphone.as_ref().map(source),
+            ..self.clone()
+        }
+    }
+
     /// What a calibrator is stated to do; both keys must be there with a
     /// calibrator's role, and with no other.
     pub(super) fn tone(&self) -> Result<Option<StatedTone>> {
@@ -208,7 +266,7 @@ impl SessionDocument {
     /// # Errors
     /// Syntax, unknown and missing keys with line; a name given twice.
     pub fn parse(text: &str) -> Result<Self> {
-        let document: Self =
+        let mut document: Self =
             toml::from_str(text).map_err(|e| pseudonym::explained(toml_problem(&e, text)))?;
         if let Some(person) = &document.person {
             pseudonym::check("person.code", &person.code)?;
@@ -220,6 +278,12 @@ impl SessionDocument {
             let key = "[[capture]]".into();
             return Err(Problem::MissingKey { key }.into());
         }
+        let mut captures = Vec::new();
+        for capture in document.capture {
+            let name = capture.name.clone();
+            captures.extend(capture.each().in_capture(&name)?);
+        }
+        document.capture = captures;
         for (position, capture) in document.capture.iter().enumerate() {
             if document.capture[..position]
                 .iter()
@@ -323,6 +387,46 @@ impl CaptureRole {
             Self::MicrophoneCalibrator => "microphone_calibrator",
             Self::ForceCalibrator => "force_calibrator",
             Self::General => "general",
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn series(lines: &str) -> Result<SessionDocument> {
+        SessionDocument::parse(&format!(
+            "schema = 1\n[session]\ncode = \"a\"\ncalibration = \"c.toml\"\n[[capture]]\n{lines}"
+        ))
+    }
+
+    #[test]
+    fn a_series_stands_for_one_capture_from_each_angle() {
+        let document = series(
+            "name = \"ring_{angle}\"\nfile = \"r{angle}.wav\"\nrole = \"angle\"\n\
+             angles_deg = [0, -15, 22.5]\n",
+        )
+        .unwrap();
+        let told: Vec<_> = document
+            .capture
+            .iter()
+            .map(|c| (c.name.as_str(), c.file.clone().unwrap(), c.direction_deg))
+            .collect();
+        assert_eq!(told[1], ("ring_-15", "r-15.wav".into(), Some(-15.0)));
+        assert_eq!(told[2], ("ring_22.5", "r22.5.wav".into(), Some(22.5)));
+        assert_eq!(told.len(), 3);
+    }
+
+    #[test]
+    fn a_series_without_its_mark_or_of_another_role_is_refused() {
+        for lines in [
+            "name = \"ring\"\nfile = \"r{angle}.wav\"\nrole = \"angle\"\nangles_deg = [0]\n",
+            "name = \"r{angle}\"\nfile = \"r.wav\"\nrole = \"angle\"\nangles_deg = [0]\n",
+            "name = \"r{angle}\"\nfile = \"r{angle}.wav\"\nrole = \"front\"\nangles_deg = [0]\n",
+        ] {
+            let message = series(lines).unwrap_err().to_string();
+            assert!(message.contains("angles_deg"), "{message}");
         }
     }
 }

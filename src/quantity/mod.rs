@@ -20,5 +20,5 @@ pub use observation::{Observation, observations};
 pub use ratio::{Number, Percent};
 pub use reading::{Quantity, Reading};
 pub use role::Role;
-pub use scalar::{Frequency, Percentage, Seconds};
+pub use scalar::{Degrees, Frequency, Percentage, Seconds};
 pub use uncertainty::{Origin, Uncertainty};

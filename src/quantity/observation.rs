@@ -32,9 +32,10 @@ pub struct Observation {
 }
 
 /// Units of coordinates, which stand as bare numbers and name their unit.
-const COORDINATES: [(&str, &str); 6] = [
+const COORDINATES: [(&str, &str); 7] = [
     ("_db_per_s", "dB/s"),
     ("_hz", "Hz"),
+    ("_deg", "°"),
     ("_s", "s"),
     ("_db", "dB"),
     ("_percent", "%"),

@@ -133,6 +133,7 @@ impl<Q: Quantity> JsonSchema for Reading<Q> {
         let unit = match Q::UNIT {
             "1" => "number",
             "%" => "percent",
+            "°" => "degrees",
             unit => unit,
         };
         let reference = Q::REFERENCE.map(|text| format!(" re {text}"));

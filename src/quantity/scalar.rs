@@ -24,6 +24,10 @@ scalar! {
     Frequency, "Hz"
 }
 scalar! {
+    /// An angle in degrees.
+    Degrees, "°"
+}
+scalar! {
     /// A part of a whole in percent.
     Percentage, "%"
 }

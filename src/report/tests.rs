@@ -173,7 +173,7 @@ fn levels_alone_are_told_as_one_compact_table() {
         checks: Vec::new(),
         entries: vec![Entry {
             doubts: Vec::new(),
-            captures: [("capture", "noise".to_owned())].into(),
+            captures: [("capture".to_owned(), "noise".to_owned())].into(),
             outcome,
         }],
         assessments: Vec::new(),

@@ -71,6 +71,14 @@ fn outcomes(capture: &Levels) -> Vec<Value> {
         measure(Kind::Feedback, &[("capture", capture)]),
         measure(Kind::Directional, &[("front", capture), ("back", capture)]),
         measure(
+            Kind::Directivity,
+            &[
+                ("angle_0", capture),
+                ("angle_90", capture),
+                ("angle_180", capture),
+            ],
+        ),
+        measure(
             Kind::NoiseReduction,
             &[
                 ("noise_reduction_off", capture),
@@ -216,6 +224,7 @@ fn each_measurement_works_with_exactly_what_it_needs() {
             ("capture", &capture),
             ("front", &capture),
             ("back", &capture),
+            ("angle_0", &capture),
             ("noise_reduction_off", &capture),
             ("noise_reduction_on", &capture),
             ("speech_plus_noise", &capture),

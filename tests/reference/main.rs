@@ -7,6 +7,7 @@ mod band_levels;
 mod calibrator_tone;
 mod conformance;
 mod directional;
+mod directivity;
 mod feedback;
 mod group_statistics;
 mod noise_reduction;

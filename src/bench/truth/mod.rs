@@ -1,6 +1,7 @@
 //! What was truly there, with the keys of the record.
 
 mod band_level;
+mod directivity;
 mod line;
 
 use serde::Serialize;
@@ -15,6 +16,7 @@ use crate::quantity::{
     Uncertainty,
 };
 use band_level::BandLevels;
+use directivity::Directivity;
 use line::LineCourse;
 
 /// The true values of a scenario.
@@ -30,6 +32,7 @@ enum Entry {
     Levels(Levels),
     Feedback(Feedback),
     Directional(Directional),
+    Directivity(Directivity),
     NoiseReduction(NoiseReduction),
     NoiseReductionOnset(NoiseReductionOnset),
 }
@@ -126,6 +129,7 @@ impl Truth {
     /// The truth of a scenario from that of its captures, in their order.
     pub fn new(scenario: &Scenario, captures: Vec<CaptureTruth>) -> Self {
         let directional = directional(scenario, &captures);
+        let directivity = Directivity::of(scenario, &captures);
         let reduction = noise_reduction(scenario, &captures);
         let onsets = onsets(scenario);
         let each = captures.into_iter().flat_map(CaptureTruth::entries);
@@ -133,6 +137,7 @@ impl Truth {
             schema: 1,
             entries: each
                 .chain(directional.map(Entry::Directional))
+                .chain(directivity.map(Entry::Directivity))
                 .chain(reduction.map(Entry::NoiseReduction))
                 .chain(onsets.into_iter().map(Entry::NoiseReductionOnset))
                 .collect(),
@@ -159,6 +164,8 @@ pub struct CaptureTruth {
     worst: Option<Worst>,
     /// Power gain of the device per band, weighted with the stimulus.
     gains: Vec<(Band, f64)>,
+    /// For the capture from the front of a series: front over the mean of space, in dB.
+    indices: Vec<f64>,
 }
 
 impl Witness {
@@ -213,6 +220,7 @@ impl Witness {
             stretches: self.line.map_or_else(Vec::new, LineCourse::finish),
             worst: renderer.worst(self.tense),
             gains: gains(scenario, capture, renderer),
+            indices: directivity::indices_db(scenario, capture, renderer),
         }
     }
 }
@@ -283,7 +291,7 @@ fn channel<R: Reference>(role: Role, bands: &[(Band, Option<f64>)]) -> ChannelLe
 /// Mean power gain of the device in each band for the direction and the spectrum
 /// of the stimulus, from 64 slices; empty where the device is off.
 fn gains(scenario: &Scenario, capture: &Capture, renderer: &Renderer) -> Vec<(Band, f64)> {
-    if !["front", "back"].contains(&capture.role.as_str()) {
+    if !["front", "back", "angle"].contains(&capture.role.as_str()) {
         return Vec::new();
     }
     let rate_hz = scenario.rate();
