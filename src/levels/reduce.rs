@@ -4,6 +4,7 @@ use super::bands::{BandReduction, Bands, Interval};
 use super::impulses::{ImpulseReduction, Impulses};
 use super::lines::{LineReduction, Lines};
 use super::probe::{ProbeReduction, Probes};
+use super::response::ResponseReduction;
 use super::tone::{StatedTone, Tone, ToneReduction};
 use super::transfer::{Transfer, TransferReduction};
 use super::waveform::{Waveform, WaveformReduction};
@@ -22,8 +23,11 @@ pub struct Needs {
     pub aligned: bool,
     /// Lasting lines of the force spectrum.
     pub lines: bool,
-    /// Transfer from microphone to force.
+    /// Transfer from microphone to force, over the whole recording.
     pub transfer: bool,
+    /// The same over the interval, aligned where the channels share sound and as
+    /// recorded where they do not.
+    pub response: bool,
     /// Signs of a faulty set-up.
     pub setup: bool,
     /// The tone of a calibrator.
@@ -39,6 +43,7 @@ impl Needs {
         aligned: false,
         lines: false,
         transfer: false,
+        response: false,
         setup: false,
         tone: false,
         waveform: false,
@@ -52,6 +57,7 @@ impl Needs {
             aligned: self.aligned || other.aligned,
             lines: self.lines || other.lines,
             transfer: self.transfer || other.transfer,
+            response: self.response || other.response,
             setup: self.setup || other.setup,
             tone: self.tone || other.tone,
             waveform: self.waveform || other.waveform,
@@ -86,6 +92,8 @@ pub struct Levels {
     pub lines: Option<Lines>,
     /// Transfer from microphone to force, if asked for.
     pub transfer: Option<Transfer>,
+    /// Transfer over the interval, if asked for.
+    pub response: Option<Transfer>,
     /// Signs of a faulty set-up, if asked for.
     pub setup: Option<Setup>,
     /// What the samples show of the recording itself, force and microphone: clipping,
@@ -142,6 +150,14 @@ impl Levels {
         self.transfer.as_ref().ok_or_else(|| not_asked("transfer"))
     }
 
+    /// The transfer over the interval.
+    ///
+    /// # Errors
+    /// [`Problem::Internal`] if it was not asked for.
+    pub fn response(&self) -> Result<&Transfer> {
+        self.response.as_ref().ok_or_else(|| not_asked("response"))
+    }
+
     /// The tone of a calibrator.
     ///
     /// # Errors
@@ -196,6 +212,10 @@ pub fn reduce(
     }
     let mut lines = needs.lines.then(|| LineReduction::new(rate_hz));
     let mut transfer = needs.transfer.then(|| TransferReduction::new(rate_hz));
+    let mut response = match needs.response {
+        true => Some(ResponseReduction::new(scope.interval, rate_hz, frames)?),
+        false => None,
+    };
     let mut setup = needs.setup.then(|| {
         (
             ProbeReduction::new(rate_hz, frames),
@@ -226,6 +246,9 @@ pub fn reduce(
         if let Some(transfer) = &mut transfer {
             transfer.push(&block);
         }
+        if let Some(response) = &mut response {
+            response.push(&block);
+        }
         if let Some((probes, impulses)) = &mut setup {
             probes.push(&block);
             impulses.push(&block);
@@ -249,6 +272,7 @@ pub fn reduce(
         bands: bands.map(BandReduction::finish),
         lines: lines.map(LineReduction::finish),
         transfer: transfer.map(TransferReduction::finish),
+        response: response.map(ResponseReduction::finish),
         setup: setup.map(|(probes, impulses)| Setup {
             probes: probes.finish(),
             impulses: impulses.finish(),

@@ -26,6 +26,7 @@ pub struct Transfer {
     bins: Vec<Cross>,
     /// Sums of the squared powers of the force, bin by bin.
     squares: Vec<f64>,
+    strongest: f64,
     /// Independent averages that the segments are worth.
     pub averages: f64,
     /// Bulk delay of the force in seconds, a whole number of frames; `None`
@@ -44,6 +45,11 @@ impl Transfer {
     /// Averaged spectra of every bin, from 0 Hz up to half the sampling rate.
     pub fn bins(&self) -> &[Cross] {
         &self.bins
+    }
+
+    /// Power of the microphone's strongest bin.
+    pub fn strongest(&self) -> f64 {
+        self.strongest
     }
 
     /// Probability that two channels that share nothing look as coherent in a bin:
@@ -83,10 +89,11 @@ pub struct TransferReduction {
     sums: Vec<Cross>,
     squares: Vec<f64>,
     segments: u64,
+    as_recorded: bool,
 }
 
 impl TransferReduction {
-    /// At rest, for `rate_hz`.
+    /// At rest, for `rate_hz`; frames in which no common sound is found do not count.
     pub fn new(rate_hz: u32) -> Self {
         let rate_hz = f64::from(rate_hz);
         let length = 1usize << (SEGMENT_S * rate_hz).log2().round() as u32;
@@ -99,17 +106,32 @@ impl TransferReduction {
             sums: vec![Cross::default(); length / 2 + 1],
             squares: vec![0.0; length / 2 + 1],
             segments: 0,
+            as_recorded: false,
+        }
+    }
+
+    /// The same; where none is found in the whole recording, frames count as they
+    /// were recorded.
+    pub fn as_recorded(rate_hz: u32) -> Self {
+        Self {
+            as_recorded: true,
+            ..Self::new(rate_hz)
         }
     }
 
     /// Takes in a block of frames in N and Pa.
     pub fn push(&mut self, frames: &[[f64; 2]]) {
+        let Piece { frames, aligned } = self.aligner.push(frames);
+        if aligned && self.as_recorded {
+            // What came before the common sound lies otherwise.
+            self.as_recorded = false;
+            self.aligned.clear();
+            self.sums.fill(Cross::default());
+            self.squares.fill(0.0);
+            self.segments = 0;
+        }
         // Where they share nothing there is no transfer to be had.
-        if let Piece {
-            frames,
-            aligned: true,
-        } = self.aligner.push(frames)
-        {
+        if aligned || self.as_recorded {
             self.aligned.extend_from_slice(frames);
             self.average();
         }
@@ -142,6 +164,10 @@ impl TransferReduction {
         Transfer {
             rate_hz: self.rate_hz,
             length: self.pair.length(),
+            strongest: self
+                .sums
+                .iter()
+                .fold(0.0, |most, bin| bin.microphone.max(most)),
             bins: self.sums,
             squares: self.squares,
             gain_spread_db: self.spread.finish(),

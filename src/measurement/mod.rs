@@ -14,6 +14,7 @@ pub mod levels;
 pub mod noise_reduction;
 pub mod noise_reduction_onset;
 pub mod phase_inversion;
+pub mod sensitivity;
 pub mod speech_percentiles;
 
 use std::collections::BTreeMap;
@@ -181,5 +182,6 @@ catalogue! {
     NoiseReduction: noise_reduction,
     NoiseReductionOnset: noise_reduction_onset,
     PhaseInversion: phase_inversion,
+    Sensitivity: sensitivity,
     CalibratorTone: calibrator_tone,
 }

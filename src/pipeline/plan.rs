@@ -233,6 +233,7 @@ impl Plan {
                 Kind::PhaseInversion => plan.ask_phase_inversion(),
                 Kind::CalibratorTone => plan.ask_calibrators(),
                 Kind::Feedback => plan.ask_feedback(),
+                Kind::Sensitivity => plan.ask_sensitivity(),
                 _ => plan.ask_each(*kind),
             }
         }
@@ -305,6 +306,7 @@ impl Plan {
             self.ask_noise_reduction();
             self.ask_onset();
             self.ask_phase_inversion();
+            self.ask_sensitivity();
         } else {
             self.gaps.push(
                 "feedback, directionality and noise reduction: both channels are needed; describe the missing one in the calibration file"
@@ -462,6 +464,12 @@ impl Plan {
             self.gaps.push(
                 "noise reduction: record the same steady noise with role \"noise_reduction_off\" and, once it has settled, \"noise_reduction_on\"".into(),
             );
+        }
+    }
+
+    fn ask_sensitivity(&mut self) {
+        for index in self.having(CaptureRole::Sensitivity) {
+            self.ask(Kind::Sensitivity, index);
         }
     }
 

@@ -131,6 +131,18 @@ impl PressureLevel {
 pub struct SensitivityLevel(f64);
 
 impl SensitivityLevel {
+    /// That of a mean square gain in N²/Pa².
+    ///
+    /// ```
+    /// use micronewton::quantity::SensitivityLevel;
+    /// // 1 N/Pa is 20 µN per 20 µPa: the level re 1 N/Pa is 26.02 dB lower.
+    /// assert!((SensitivityLevel::of_power_gain(1.0).db() - 26.0206).abs() < 1e-4);
+    /// ```
+    pub fn of_power_gain(power_gain: f64) -> Self {
+        let one = OneMicronewton::RMS / TwentyMicropascals::RMS;
+        Self(10.0 * (power_gain / (one * one)).log10())
+    }
+
     /// A sensitivity of `db` decibels.
     pub fn from_db(db: f64) -> Self {
         Self(db)

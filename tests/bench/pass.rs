@@ -109,6 +109,7 @@ fn everything(bencher: Bencher<'_, '_>) {
             aligned: false,
             lines: true,
             transfer: true,
+            response: true,
             setup: true,
             tone: true,
             waveform: true,

@@ -86,6 +86,7 @@ fn outcomes(capture: &Levels) -> Vec<Value> {
             ],
         ),
         measure(Kind::NoiseReductionOnset, &[("capture", capture)]),
+        measure(Kind::Sensitivity, &[("capture", capture)]),
         measure(
             Kind::PhaseInversion,
             &[

@@ -3,6 +3,7 @@
 mod band_level;
 mod directivity;
 mod line;
+mod sensitivity;
 
 use serde::Serialize;
 
@@ -18,6 +19,7 @@ use crate::quantity::{
 use band_level::BandLevels;
 use directivity::Directivity;
 use line::LineCourse;
+use sensitivity::Sensitivity;
 
 /// The true values of a scenario.
 #[derive(Debug, Serialize)]
@@ -33,6 +35,7 @@ enum Entry {
     Feedback(Feedback),
     Directional(Directional),
     Directivity(Directivity),
+    Sensitivity(Sensitivity),
     NoiseReduction(NoiseReduction),
     NoiseReductionOnset(NoiseReductionOnset),
 }
@@ -166,6 +169,7 @@ pub struct CaptureTruth {
     gains: Vec<(Band, f64)>,
     /// For the capture from the front of a series: front over the mean of space, in dB.
     indices: Vec<f64>,
+    sensitivity: Option<Sensitivity>,
 }
 
 impl Witness {
@@ -221,6 +225,7 @@ impl Witness {
             worst: renderer.worst(self.tense),
             gains: gains(scenario, capture, renderer),
             indices: directivity::indices_db(scenario, capture, renderer),
+            sensitivity: Sensitivity::of(scenario, capture, renderer),
         }
     }
 }
@@ -255,7 +260,9 @@ impl CaptureTruth {
                 loop_delay_s: worst.map(|worst| (worst.delay_s * 1e7).round() / 1e7),
             },
         };
-        [Entry::Levels(levels), Entry::Feedback(feedback)].into_iter()
+        [Entry::Levels(levels), Entry::Feedback(feedback)]
+            .into_iter()
+            .chain(self.sensitivity.map(Entry::Sensitivity))
     }
 }
 
