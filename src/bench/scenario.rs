@@ -13,7 +13,7 @@ use super::stimulus::{Stimulus, within};
 use crate::diagnostic::{At, Diagnostic, Problem, Result, toml_problem};
 
 /// Roles that session files know.
-const ROLES: [&str; 24] = [
+const ROLES: [&str; 25] = [
     "speech",
     "output_force_level",
     "sensitivity",
@@ -22,6 +22,7 @@ const ROLES: [&str; 24] = [
     "attack_release",
     "equivalent_input_noise",
     "room_noise",
+    "substitution",
     "front",
     "back",
     "angle",

@@ -18,6 +18,7 @@ use super::{Common, Status, measure};
 #[command(after_help = "Examples:
   micronewton feedback quiet.wav --calibration calibration.toml
   micronewton feedback *.wav --calibration calibration.toml --strict && echo none
+  micronewton feedback noise.wav --substitution off.wav --calibration calibration.toml
   micronewton feedback --before tense.wav --after freed.wav --calibration calibration.toml")]
 pub struct Feedback {
     /// WAV files with both channels
@@ -29,6 +30,10 @@ pub struct Feedback {
     /// Capture after it
     #[arg(long, value_name = "WAV", requires = "before")]
     after: Option<PathBuf>,
+    /// The same sound with the device off: with it, the margin holds where the reference
+    /// microphone hears the device, too
+    #[arg(long, value_name = "WAV", conflicts_with = "before")]
+    substitution: Option<PathBuf>,
     /// The calibration file
     #[arg(long, value_name = "CAL.toml")]
     calibration: PathBuf,
@@ -51,6 +56,7 @@ impl Feedback {
         }
         let roles = [
             (self.files.as_slice(), CaptureRole::General),
+            (self.substitution.as_slice(), CaptureRole::Substitution),
             (self.before.as_slice(), CaptureRole::Before),
             (self.after.as_slice(), CaptureRole::After),
         ];

@@ -29,6 +29,10 @@ pub struct Transfer {
     strongest: f64,
     /// Independent averages that the segments are worth.
     pub averages: f64,
+    /// Power of the microphone channel by bin, also where the channels share nothing.
+    sound: Vec<f64>,
+    /// Independent averages that it is worth.
+    pub sound_averages: f64,
     /// Bulk delay of the force in seconds, a whole number of frames; `None`
     /// where the channels share no broadband sound.
     pub bulk_delay_s: Option<f64>,
@@ -50,6 +54,12 @@ impl Transfer {
     /// Power of the microphone's strongest bin.
     pub fn strongest(&self) -> f64 {
         self.strongest
+    }
+
+    /// Power of the microphone channel in every bin, whether or not the channels share
+    /// anything; as of [`Transfer::bins`] in scale.
+    pub fn sound(&self) -> &[f64] {
+        &self.sound
     }
 
     /// Probability that two channels that share nothing look as coherent in a bin:
@@ -89,6 +99,8 @@ pub struct TransferReduction {
     sums: Vec<Cross>,
     squares: Vec<f64>,
     segments: u64,
+    /// Whether the delay was found.
+    found: bool,
     as_recorded: bool,
 }
 
@@ -106,6 +118,7 @@ impl TransferReduction {
             sums: vec![Cross::default(); length / 2 + 1],
             squares: vec![0.0; length / 2 + 1],
             segments: 0,
+            found: false,
             as_recorded: false,
         }
     }
@@ -122,19 +135,29 @@ impl TransferReduction {
     /// Takes in a block of frames in N and Pa.
     pub fn push(&mut self, frames: &[[f64; 2]]) {
         let Piece { frames, aligned } = self.aligner.push(frames);
-        if aligned && self.as_recorded {
+        let first = aligned && !self.found;
+        if first {
             // What came before the common sound lies otherwise.
-            self.as_recorded = false;
             self.aligned.clear();
-            self.sums.fill(Cross::default());
-            self.squares.fill(0.0);
-            self.segments = 0;
         }
-        // Where they share nothing there is no transfer to be had.
-        if aligned || self.as_recorded {
-            self.aligned.extend_from_slice(frames);
-            self.average();
+        self.aligned.extend_from_slice(frames);
+        self.take(first);
+    }
+
+    /// Averages what is complete, from scratch where the delay was found just now.
+    fn take(&mut self, first: bool) {
+        if first {
+            self.found = true;
+            self.forget();
         }
+        self.average();
+    }
+
+    fn forget(&mut self) {
+        self.sums.fill(Cross::default());
+        self.squares.fill(0.0);
+        self.segments = 0;
+        self.spread = GainSpread::new(self.rate_hz);
     }
 
     fn average(&mut self) {
@@ -158,9 +181,19 @@ impl TransferReduction {
 
     /// The transfer found.
     pub fn finish(mut self) -> Transfer {
-        self.aligned.extend_from_slice(self.aligner.finish().frames);
-        self.average();
-        let segments = self.segments as f64;
+        let Piece { frames, aligned } = self.aligner.finish();
+        let first = aligned && !self.found;
+        if first {
+            self.aligned.clear();
+        }
+        self.aligned.extend_from_slice(frames);
+        self.take(first);
+        let sound = self.sums.iter().map(|bin| bin.microphone).collect();
+        let sound_averages = averages(self.segments);
+        if !(self.found || self.as_recorded) {
+            // Where they share nothing there is no transfer to be had.
+            self.forget();
+        }
         Transfer {
             rate_hz: self.rate_hz,
             length: self.pair.length(),
@@ -168,13 +201,21 @@ impl TransferReduction {
                 .sums
                 .iter()
                 .fold(0.0, |most, bin| bin.microphone.max(most)),
+            sound,
+            sound_averages,
             bins: self.sums,
             squares: self.squares,
             gain_spread_db: self.spread.finish(),
-            averages: segments / (1.0 + 2.0 * OVERLAP * (1.0 - 1.0 / segments.max(1.0))),
+            averages: averages(self.segments),
             bulk_delay_s: self.aligner.delay_s(),
         }
     }
+}
+
+/// Independent averages that segments are worth.
+fn averages(segments: u64) -> f64 {
+    let segments = segments as f64;
+    segments / (1.0 + 2.0 * OVERLAP * (1.0 - 1.0 / segments.max(1.0)))
 }
 
 #[cfg(test)]

@@ -346,11 +346,25 @@ impl Plan {
 
     fn ask(&mut self, kind: Kind, index: usize) {
         let mut captures = parts([("capture", index)]);
+        if kind == Kind::Feedback {
+            if self.captures[index].role == CaptureRole::Substitution {
+                return;
+            }
+            let substitution = self.substitution(index);
+            captures.extend(substitution.map(|at| ("substitution".into(), at)));
+        }
         if kind == Kind::Levels && self.captures[index].role.sound() != Sound::Silence {
             let noise = self.having(CaptureRole::RoomNoise);
             captures.extend(noise.first().map(|noise| ("room_noise".into(), *noise)));
         }
         self.requests.push(Request { kind, captures });
+    }
+
+    /// The capture of the same presented level with the device off.
+    fn substitution(&self, index: usize) -> Option<usize> {
+        let level = self.captures[index].level_db_spl;
+        let mut captures = self.having(CaptureRole::Substitution).into_iter();
+        captures.find(|at| self.captures[*at].level_db_spl == level)
     }
 
     fn having(&self, role: CaptureRole) -> Vec<usize> {

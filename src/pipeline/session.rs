@@ -226,6 +226,8 @@ pub enum CaptureRole {
     EquivalentInputNoise,
     /// Device off.
     RoomNoise,
+    /// The sound of other captures, device off: what plays, without what comes back.
+    Substitution,
     /// Sound from the front.
     Front,
     /// Sound from the back.
@@ -345,6 +347,7 @@ impl CaptureRole {
             | Self::SpeechMinusNoise
             | Self::SpeechPlusNoiseOn
             | Self::SpeechMinusNoiseOn
+            | Self::Substitution
             | Self::Before
             | Self::After
             | Self::General => Sound::Unknown,
@@ -371,6 +374,7 @@ impl CaptureRole {
             Self::AttackRelease => "attack_release",
             Self::EquivalentInputNoise => "equivalent_input_noise",
             Self::RoomNoise => "room_noise",
+            Self::Substitution => "substitution",
             Self::Front => "front",
             Self::Back => "back",
             Self::Angle => "angle",

@@ -148,6 +148,8 @@ pub enum Curves {
     Ruler(Ruler),
     /// Figures before and after.
     Slopes(Slopes),
+    /// A curve over a continuous axis.
+    Trace(Trace),
 }
 
 /// Figures over third-octave bands, all in one unit where drawn.
@@ -311,6 +313,23 @@ pub struct Post {
     pub name: String,
     /// The figure.
     pub figure: Figure,
+}
+
+/// A curve over a continuous axis.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Trace {
+    /// What the picture shows.
+    pub title: String,
+    /// What is to be seen in it, in words.
+    pub description: String,
+    /// Quantity and unit, across and up.
+    pub axes: [[String; 2]; 2],
+    /// Points, rising across.
+    pub points: Vec<(f64, f64)>,
+    /// Places across that mean something.
+    pub marks: Vec<(f64, String)>,
+    /// How to read the picture.
+    pub caption: String,
 }
 
 /// Figures before and after, each against how far it may move by chance.

@@ -83,6 +83,9 @@ pub struct Case {
     pub compression: Option<[f64; 3]>,
     /// By how much the device is turned up, in dB; the margin is what is then left.
     pub louder_db: f64,
+    /// Level at the reference microphone of what comes back, re the device's own, in
+    /// dB; `None`: it hears nothing of it.
+    pub to_reference_db: Option<f64>,
 }
 
 impl Case {
@@ -96,6 +99,7 @@ impl Case {
             closed_s: None,
             compression: None,
             louder_db: 0.0,
+            to_reference_db: None,
         }
     }
 
@@ -122,7 +126,22 @@ impl Case {
                  attack_s = {attack}\nrelease_s = {release}\n"
                 )
             });
-        let tense = match (self.margin_db, self.closed_s) {
+        let path = format!(
+            "resonance = [{{ frequency_hz = {}, q = {} }}, {{ frequency_hz = {}, q = {}, gain_db = {} }}]\n",
+            path[0], path[1], second[0], second[1], second[2],
+        );
+        let back = match (self.to_reference_db, self.margin_db) {
+            (Some(db), Some(margin)) => format!(
+                "[feedback.acoustic]\ndelay_s = {back_s}\nmargin_db = {margin}\nto_reference_db = {db}\n{path}"
+            ),
+            _ => format!(
+                "[feedback.cable]\ndelay_s = {back_s}\nmargin_db = 0\nfreed_by_db = 60\n{path}"
+            ),
+        };
+        let tense = match (
+            self.margin_db.filter(|_| self.to_reference_db.is_none()),
+            self.closed_s,
+        ) {
             (None, _) => String::new(),
             (Some(margin), times) => {
                 let times = times.map_or_else(String::new, |[from, to]| {
@@ -140,19 +159,13 @@ impl Case {
              [device.limiter]\nceiling_db = 112\n\
              [device.transducer]\nresonance_hz = {resonance_hz}\nresonance_q = {resonance_q}\n\
              [device.noise]\ninput_db_spl = {noise_db}\n{compression}\
-             [feedback.cable]\ndelay_s = {back_s}\nmargin_db = 0\nfreed_by_db = 60\n\
-             resonance = [{{ frequency_hz = {}, q = {} }}, {{ frequency_hz = {}, q = {}, gain_db = {} }}]\n\
+             {back}\
              [[capture]]\nname = \"a\"\nrole = \"general\"\nduration_s = {}\n{}\n{tense}",
             self.noise,
             gains[0],
             gains[1],
             gains[2],
             gains[3],
-            path[0],
-            path[1],
-            second[0],
-            second[1],
-            second[2],
             self.seconds,
             self.played.toml(),
         );
@@ -190,6 +203,29 @@ impl Case {
     pub fn found(&self) -> Found {
         found(self.frames())
     }
+
+    /// The same sound with another noise and the device off.
+    #[allow(dead_code, reason = "the bench has no use for it")]
+    pub fn off(&self) -> Vec<[f64; 2]> {
+        let off = Self {
+            margin_db: None,
+            to_reference_db: None,
+            louder_db: -80.0,
+            noise: self.noise + 40_000,
+            ..self.clone()
+        };
+        off.frames()
+    }
+
+    /// What is found beside a substitution capture.
+    #[allow(dead_code, reason = "the bench has no use for it")]
+    pub fn found_with_substitution(&self) -> Found {
+        let (capture, off) = (levels(self.frames()), levels(self.off()));
+        match outcome([("capture", &capture), ("substitution", &off)]) {
+            Outcome::Capture(found) => *found,
+            other => panic!("{other:?}"),
+        }
+    }
 }
 
 pub fn levels(frames: Vec<[f64; 2]>) -> Levels {
@@ -208,7 +244,7 @@ fn outcome<'a>(captures: impl IntoIterator<Item = (&'a str, &'a Levels)>) -> Out
 
 pub fn found(frames: Vec<[f64; 2]>) -> Found {
     match outcome([("capture", &levels(frames))]) {
-        Outcome::Capture(found) => found,
+        Outcome::Capture(found) => *found,
         other => panic!("{other:?}"),
     }
 }

@@ -230,3 +230,65 @@ fn a_changed_path_is_the_bench_and_an_unchanged_one_is_no_change() {
     let same = change(&before, &again);
     assert_eq!(same.conclusion, Conclusion::NoChange, "{same:?}");
 }
+
+/// 1/(1 − L) tells L by its magnitude alone: no phase of the recording enters.
+#[test]
+fn the_ripple_alone_tells_the_same_margin() {
+    for (number, margin_db) in [2.0, 6.0, 12.0].into_iter().enumerate() {
+        let case = Case::new(100 + number as u64, Played::Pink, Some(margin_db));
+        let ripple = case.found().ripple.unwrap();
+        let Reading::Measured(db, uncertainty) = &ripple.margin else {
+            panic!("{:?}", ripple.margin)
+        };
+        assert!((db.db() - margin_db).abs() < 0.3, "{margin_db}: {db:?}");
+        assert!(uncertainty.expanded().unwrap() < 0.5);
+        // Crests stand above the smooth gain by −20 lg (1 − L).
+        let crest = ripple.ripple_db.iter().copied().fold(0.0, f64::max);
+        let least = -20.0 * (1.0 - 10f64.powf(-margin_db / 20.0)).log10();
+        assert!((crest - least).abs() < 1.0, "{margin_db}: {crest} {least}");
+    }
+}
+
+/// The microphones hear alike what comes back: the ratio of the channels hides it.
+#[test]
+fn a_reference_microphone_that_hears_the_device_overstates_and_a_substitution_tells() {
+    for (number, heard_db) in [-6.0, -1.0].into_iter().enumerate() {
+        let case = Case {
+            to_reference_db: Some(heard_db),
+            ..Case::new(200 + number as u64, Played::Pink, Some(4.0))
+        };
+        let Reading::Measured(alone, _) = case.found().margin.gain_margin else {
+            panic!("{heard_db}")
+        };
+        assert!(alone.db() > 9.0, "{heard_db}: {alone:?}");
+        let found = case.found_with_substitution();
+        assert!(found.substitution.unwrap().hears());
+        let Reading::Measured(db, uncertainty) = &found.margin.gain_margin else {
+            panic!("{:?}", found.margin)
+        };
+        let expanded_db = uncertainty.expanded().unwrap();
+        assert!((db.db() - 4.0).abs() < expanded_db, "{db:?}");
+        assert!(expanded_db < 1.5, "{expanded_db}");
+    }
+    let deaf = Case::new(202, Played::Pink, Some(4.0)).found_with_substitution();
+    assert!(!deaf.substitution.unwrap().hears());
+    let Reading::Measured(db, uncertainty) = &deaf.margin.gain_margin else {
+        panic!("{:?}", deaf.margin)
+    };
+    assert!((db.db() - 4.0).abs() < 0.2 && uncertainty.expanded().unwrap() < 0.3);
+}
+
+#[test]
+fn a_stable_loop_near_the_edge_rings_and_does_not_oscillate() {
+    for number in [4, 13, 16] {
+        let found = Case::new(number, Played::Speech, Some(1.0)).found();
+        assert!(found.events.is_empty(), "{number}: {:?}", found.events);
+        let Reading::Measured(db, uncertainty) = &found.margin.gain_margin else {
+            panic!("{number}")
+        };
+        // So near the edge the two estimates part: that is its uncertainty.
+        let expanded_db = uncertainty.expanded().unwrap();
+        assert!((db.db() - 1.0).abs() < expanded_db, "{db:?} {expanded_db}");
+        assert!(expanded_db < 0.6, "{expanded_db}");
+    }
+}

@@ -131,6 +131,25 @@ pub fn sorted(
     (events, explained)
 }
 
+/// Takes for ringing what stands where a loop that was found stable comes near the edge.
+pub fn ring(events: &mut Vec<Event>, explained: &mut Vec<Explained>, at_hz: &[f64]) {
+    let near = |event: &Event| {
+        let beside = |hz: &f64| (event.frequency_hz - hz).abs() < 2.0 * AROUND_HZ;
+        at_hz.iter().any(beside) && event.highest_hz - event.lowest_hz < GLIDES_HZ
+    };
+    let (ringing, others) = events.drain(..).partition(near);
+    *events = others;
+    let of = |event: Event| Explained {
+        frequency_hz: event.frequency_hz,
+        start_s: event.start_s,
+        end_s: event.end_s,
+        explanation: Explanation::Ringing,
+    };
+    let ringing: Vec<Event> = ringing;
+    explained.extend(ringing.into_iter().map(of));
+    explained.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+}
+
 /// Prominent after ECMA-418-1: the tone-to-noise ratio reaches 8 dB or the
 /// prominence ratio 9 dB, more below 1 kHz (public transcription).
 fn prominent(line: &Line) -> bool {

@@ -11,8 +11,9 @@
 
 use std::ops::Range;
 
-use rustfft::{FftPlanner, num_complex::Complex64};
+use rustfft::num_complex::Complex64;
 
+use super::cepstrum::{Cepstrum, rising};
 use super::least_squares::{Bin, Fit};
 use crate::levels::Transfer;
 
@@ -50,6 +51,8 @@ pub struct LoopGain {
     late: Range<usize>,
     smooth: Vec<Complex64>,
     resolution_hz: f64,
+    /// Bins of the transfer that the estimate rests on.
+    pub band: Range<usize>,
     /// Lowest and highest frequency of the estimate, in Hz.
     pub band_hz: [f64; 2],
     /// By how much better a loop explains the transfer than a single echo in it,
@@ -123,6 +126,7 @@ impl LoopGain {
             late: cut..count,
             smooth,
             resolution_hz,
+            band,
             band_hz,
         })
     }
@@ -213,44 +217,13 @@ fn coherent_band(transfer: &Transfer) -> Option<Range<usize>> {
     (length >= 6).then(|| bin(edges[first])..bin(edges[first + length]))
 }
 
-/// The smooth part of the transfer with the least phase: ln|H| up to a
-/// quefrency, folded to one side. Beyond the band the edges are held.
+/// The smooth part of the transfer with the least phase: ln|H| up to a quefrency.
 fn smooth_part(transfer: &Transfer, band: &Range<usize>, up_to_s: f64) -> Vec<Complex64> {
-    let bins = transfer.bins().len();
-    let length = 2 * (bins - 1);
     let log = |bin: usize| {
         let gain = transfer.gain(bin).map_or(0.0, |gain| gain.norm());
         gain.max(f64::MIN_POSITIVE).ln()
     };
-    let edge = |range: Range<usize>| {
-        let count = range.len() as f64;
-        range.map(log).sum::<f64>() / count
-    };
-    let (low, high) = (
-        edge(band.start..band.start + 8),
-        edge(band.end - 8..band.end),
-    );
-    let mut values: Vec<Complex64> = (0..length)
-        .map(|n| n.min(length - n))
-        .map(|bin| match bin {
-            bin if bin < band.start => low,
-            bin if bin >= band.end => high,
-            bin => log(bin),
-        })
-        .map(|value| Complex64::new(value, 0.0))
-        .collect();
-    let mut planner = FftPlanner::new();
-    planner.plan_fft_inverse(length).process(&mut values);
-    let reach = (up_to_s * transfer.resolution_hz() * length as f64) as usize;
-    for (quefrency, value) in values.iter_mut().enumerate() {
-        let window = match quefrency {
-            0 => 1.0,
-            q if q < reach => 1.0 + (std::f64::consts::PI * q as f64 / reach as f64).cos(),
-            _ => 0.0,
-        };
-        *value *= window / length as f64;
-    }
-    planner.plan_fft_forward(length).process(&mut values);
-    values.truncate(bins);
-    values.into_iter().map(|value| value.exp()).collect()
+    let bins = transfer.bins().len();
+    let cepstrum = Cepstrum::new(bins, transfer.resolution_hz(), band, log);
+    cepstrum.least_phase(|s| rising(s, up_to_s, 0.0))
 }

@@ -46,6 +46,8 @@ const REACH_HZ: f64 = 8.0;
 /// Random errors of the phase are independent this far apart, in Hz: the inverse
 /// of the lags looked at.
 const BASE_HZ: f64 = 50.0;
+/// A stable loop rings so that a line is seen up to this margin, in dB.
+const RINGS_DB: f64 = 3.0;
 /// No larger bound is told, in dB.
 const MOST_DB: f64 = 40.0;
 
@@ -96,6 +98,32 @@ impl Margin {
         }
     }
 
+    /// Where a loop that is stable beyond the uncertainty is so near the edge that what
+    /// feeds it rings on, in Hz.
+    pub fn rings_at(&self, found: &LoopGain) -> Vec<f64> {
+        match &self.gain_margin {
+            Reading::Measured(db, uncertainty)
+                if db.db() > uncertainty.expanded().unwrap_or(f64::INFINITY) =>
+            {
+                let least = 10f64.powf(-RINGS_DB / 20.0);
+                let crossings = in_phase(found.band_hz, &|hz| found.around(hz)).into_iter();
+                let near = crossings.filter(|(_, gain)| *gain > least);
+                near.map(|(hz, _)| hz).collect()
+            }
+            _ => Vec::new(),
+        }
+    }
+
+    /// Lets the distance from another estimate of the same margin count as uncertainty.
+    pub fn checked_by(&mut self, other: &Reading<LevelDifference>) {
+        if let (Reading::Measured(db, uncertainty), Reading::Measured(other, _)) =
+            (&mut self.gain_margin, other)
+        {
+            let apart_db = (db.db() - other.db()).abs();
+            *uncertainty = uncertainty.clone().and(Origin::Analysis, 2.0 * apart_db);
+        }
+    }
+
     /// That of a loop that oscillates at `frequency_hz`.
     pub fn oscillating(frequency_hz: f64) -> Self {
         let reason = "it oscillates: nothing is left";
@@ -140,20 +168,25 @@ pub struct Worst {
     pub delay_s: f64,
 }
 
-/// Looks for the greatest loop gain among the frequencies of zero phase.
-pub fn worst(found: &LoopGain) -> Option<Worst> {
-    let [from_hz, to_hz] = found.band_hz;
+/// Frequencies of zero phase round the loop in Hz, and the loop gain there.
+fn in_phase([from_hz, to_hz]: [f64; 2], around: &impl Fn(f64) -> Complex64) -> Vec<(f64, f64)> {
     let count = ((to_hz - from_hz) / STEP_HZ) as usize;
     let hz = |step: usize| from_hz + step as f64 * STEP_HZ;
-    let around: Vec<Complex64> = (0..=count).map(|step| found.around(hz(step))).collect();
-    let crossings = around.windows(2).enumerate().filter_map(|(step, pair)| {
+    let gains: Vec<Complex64> = (0..=count).map(|step| around(hz(step))).collect();
+    let crossings = gains.windows(2).enumerate().filter_map(|(step, pair)| {
         let crosses = (pair[0].im > 0.0) != (pair[1].im > 0.0);
         let share = pair[0].im / (pair[0].im - pair[1].im);
         let gain = pair[0].re + share * (pair[1].re - pair[0].re);
         (crosses && gain > 0.0).then(|| (hz(step) + share * STEP_HZ, gain))
     });
+    crossings.collect()
+}
+
+/// Looks for the greatest loop gain among the frequencies of zero phase.
+pub fn worst(band_hz: [f64; 2], around: impl Fn(f64) -> Complex64) -> Option<Worst> {
+    let crossings = in_phase(band_hz, &around).into_iter();
     let (frequency_hz, gain) = crossings.max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let turn = found.around(frequency_hz + REACH_HZ) / found.around(frequency_hz - REACH_HZ);
+    let turn = around(frequency_hz + REACH_HZ) / around(frequency_hz - REACH_HZ);
     Some(Worst {
         frequency_hz,
         gain,
@@ -171,7 +204,7 @@ pub fn uncertainty_db(found: &LoopGain, error_db: f64, gain: f64) -> Uncertainty
 }
 
 fn of_loop(found: &LoopGain, spread_db: f64, motion_db: f64) -> Margin {
-    let Some(worst) = worst(found) else {
+    let Some(worst) = worst(found.band_hz, |hz| found.around(hz)) else {
         return Margin::not_measured("no sound comes back in phase");
     };
     let margin_db = -20.0 * worst.gain.log10();

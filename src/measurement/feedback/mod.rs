@@ -31,16 +31,17 @@
 //! evidence: Mounir, Bernardi and van Waterschoot 2025, doi
 //! 10.1186/s13636-025-00399-1 (seen). Loop and margin: van Waterschoot and Moonen
 //! 2011, Proc. IEEE 99(2), 288–327. Excess over the microphone channel, and the
-//! margin from the inverse response: own methods.
+//! margin from the inverse response and from the ripple: own methods.
 //!
 //! *Limits.* The transfer between the channels holds what reaches the device's
 //! microphone beyond what reaches the reference microphone. Feedback that both
 //! hear alike is missed, and as far as the reference microphone hears it the
-//! margin is overstated. An oscillation that runs through the whole recording
+//! margin is overstated, unless a substitution capture tells what plays. An oscillation that runs through the whole recording
 //! unchanged at a multiple of the mains frequency is called hum. A second oscillation
 //! more than 40 dB below the first is called its product. The margin holds for this bench and for the gains that
 //! the device had in the recording.
 
+mod cepstrum;
 pub mod change;
 pub mod conclusion;
 pub mod events;
@@ -49,6 +50,7 @@ pub mod loop_gain;
 pub mod map;
 pub mod margin;
 mod motion;
+pub mod ripple;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -65,6 +67,7 @@ pub use events::{Event, Explained, Explanation};
 use loop_gain::LoopGain;
 pub use map::Map;
 pub use margin::Margin;
+pub use ripple::{Ripple, Substitution};
 
 /// Lines of the force spectrum, and the transfer from microphone to force.
 pub const NEEDS: Needs = Needs {
@@ -90,8 +93,8 @@ const COPY: f64 = 0.999_999;
 
 /// One capture, or one before and one after a change on the bench.
 pub enum Input<'a> {
-    /// One capture.
-    Capture(&'a Levels),
+    /// One capture, perhaps beside the same sound without the device's output.
+    Capture(&'a Levels, Option<&'a Levels>),
     /// Before and after.
     Pair([&'a Levels; 2]),
 }
@@ -104,7 +107,10 @@ impl<'a> Input<'a> {
     pub fn bind(captures: &Captures<'a>) -> Result<Self> {
         match captures.optional("before") {
             Some(before) => Ok(Self::Pair([before, captures.role("after")?])),
-            None => captures.role("capture").map(Self::Capture),
+            None => Ok(Self::Capture(
+                captures.role("capture")?,
+                captures.optional("substitution"),
+            )),
         }
     }
 }
@@ -148,7 +154,7 @@ impl Options {
 #[serde(untagged)]
 pub enum Outcome {
     /// In one capture.
-    Capture(Found),
+    Capture(Box<Found>),
     /// From before to after.
     Pair {
         /// What changed.
@@ -165,6 +171,12 @@ pub struct Found {
     pub explained: Vec<Explained>,
     /// Decibels before oscillation.
     pub margin: Margin,
+    /// What the magnitude of the transfer shows of the loop, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ripple: Option<Ripple>,
+    /// The margin beside a substitution capture, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub substitution: Option<Substitution>,
     /// Both channels over time and frequency, where there are events to see.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub map: Option<Map>,
@@ -179,9 +191,15 @@ pub struct Found {
 pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
     options.check()?;
     match input {
-        Input::Capture(capture) => Ok(Outcome::Capture(search(capture, options)?.0)),
+        Input::Capture(capture, substitution) => {
+            let (found, _) = search(capture, *substitution, options)?;
+            Ok(Outcome::Capture(Box::new(found)))
+        }
         Input::Pair([before, after]) => {
-            let (before, after) = (search(before, options)?, search(after, options)?);
+            let (before, after) = (
+                search(before, None, options)?,
+                search(after, None, options)?,
+            );
             let [before, after] = [&before, &after].map(|(found, loop_gain)| Side {
                 events: &found.events,
                 margin: &found.margin,
@@ -193,7 +211,11 @@ pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
     }
 }
 
-fn search(capture: &Levels, options: &Options) -> Result<(Found, Option<LoopGain>)> {
+fn search(
+    capture: &Levels,
+    substitution: Option<&Levels>,
+    options: &Options,
+) -> Result<(Found, Option<LoopGain>)> {
     let measurement = "feedback";
     let force = capture.channel(Role::Force, measurement)?;
     capture.channel(Role::Microphone, measurement)?;
@@ -211,19 +233,40 @@ fn search(capture: &Levels, options: &Options) -> Result<(Found, Option<LoopGain
         return Err(Problem::Copied { measurement }.into());
     }
     let transfer = capture.transfer()?;
-    let (events, explained) = events::sorted(lines, transfer, force, options);
+    let (mut events, mut explained) = events::sorted(lines, transfer, force, options);
+    let (margin, loop_gain) = margin::margin(transfer);
+    if let Some(found) = &loop_gain {
+        events::ring(&mut events, &mut explained, &margin.rings_at(found));
+    }
     let longest = events
         .iter()
         .max_by(|a, b| (a.end_s - a.start_s).total_cmp(&(b.end_s - b.start_s)));
-    let (margin, loop_gain) = match longest {
-        Some(event) => {
-            // Beside the line the sound may still tell path and device.
-            let (_, loop_gain) = margin::margin(transfer);
-            (Margin::oscillating(event.frequency_hz), loop_gain)
-        }
-        None => margin::margin(transfer),
+    let (mut margin, loop_gain) = match longest {
+        // Beside the line the sound may still tell path and device.
+        Some(event) => (Margin::oscillating(event.frequency_hz), loop_gain),
+        None => (margin, loop_gain),
     };
+    // Only where a loop was found: one echo ripples, too.
+    let loop_found = events.is_empty() && margin.frequency_hz.is_some();
+    let quiet = loop_gain.as_ref().filter(|_| loop_found);
+    let ripple = quiet.and_then(|found| Ripple::new(transfer, &found.band));
+    if let Some(ripple) = &ripple {
+        margin.checked_by(&ripple.margin);
+    }
+    let substitution = match (quiet, substitution) {
+        (Some(found), Some(sound)) => {
+            let sound = sound.transfer()?;
+            Some(Substitution::new(transfer, sound, &found.band, &margin))
+        }
+        _ => None,
+    };
+    if let Some(heard) = substitution.as_ref().filter(|s| s.hears()) {
+        margin.gain_margin = heard.margin.clone();
+        margin.at_loud = None;
+    }
     let found = Found {
+        ripple,
+        substitution,
         map: (!events.is_empty()).then(|| Map::of(&lines.map)),
         events,
         explained,

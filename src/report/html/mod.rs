@@ -8,6 +8,7 @@ mod picture;
 mod rails;
 mod ruler;
 mod slopes;
+mod trace;
 
 use std::fmt::Write as _;
 
@@ -159,6 +160,7 @@ fn block(block: &Block, id: &str) -> String {
         Block::Curves(Curves::Marks(content)) => markup::marks(content),
         Block::Curves(Curves::Ruler(content)) => ruler::figure(content, id),
         Block::Curves(Curves::Slopes(content)) => slopes::figure(content, id),
+        Block::Curves(Curves::Trace(content)) => trace::figure(content, id),
         Block::Notes(notes) => notes.iter().map(|text| note(text)).collect(),
     }
 }

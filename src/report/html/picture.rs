@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 use super::super::Told;
 use super::super::document::{Block, Curves, Document};
 use super::markup::{PATTERNS, escape};
-use super::{STYLE, bands, lines, maps, ruler, slopes};
+use super::{STYLE, bands, lines, maps, ruler, slopes, trace};
 use crate::diagnostic::Result;
 
 /// Space above the picture for its title, and of one line of text below it.
@@ -88,6 +88,10 @@ fn drawn(curves: &Curves) -> Option<(&str, Parts)> {
         }
         Curves::Slopes(content) => {
             let figure = slopes::figure(content, "f");
+            (&content.title, of_figure(&figure, &content.description)?)
+        }
+        Curves::Trace(content) => {
+            let figure = trace::figure(content, "f");
             (&content.title, of_figure(&figure, &content.description)?)
         }
         Curves::Marks(_) => return None,

@@ -7,7 +7,7 @@ use super::super::document::{
     Verdict,
 };
 use super::super::number;
-use super::{capture_of, carried, counted, entries, fact, margin, words};
+use super::{capture_of, carried, counted, entries, fact, margin, ripple, words};
 use crate::measurement::Kind;
 use crate::measurement::feedback::{Event, Explanation, Found, Outcome};
 use crate::pipeline::Record;
@@ -20,7 +20,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let searched: Vec<(&str, &Found)> = entries(record, Kind::Feedback)
         .filter_map(|entry| match &entry.outcome {
             crate::measurement::Outcome::Feedback(Outcome::Capture(found)) => {
-                Some((capture_of(entry), found))
+                Some((capture_of(entry), found.as_ref()))
             }
             _ => None,
         })
@@ -114,9 +114,13 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
             .details
             .push(Block::Table(explained_table(&searched)));
     }
+    section.details.extend(ripple::blocks(&searched));
     section
         .details
         .push(Block::Notes(METHOD.map(str::to_owned).to_vec()));
+    section
+        .details
+        .push(Block::Notes(vec![ripple::METHOD.to_owned()]));
     section
         .details
         .push(Block::Notes(margin::METHOD.map(str::to_owned).to_vec()));

@@ -12,6 +12,7 @@ mod noise_reduction;
 mod particulars;
 mod plain;
 mod reach;
+mod ripple;
 mod too_much;
 mod trust;
 

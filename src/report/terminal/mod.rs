@@ -182,7 +182,11 @@ fn block(block: &Block, indent: usize, width: usize) -> String {
         }
         // The tables of the section say the same in figures.
         Block::Curves(
-            Curves::Lines(_) | Curves::Maps(_) | Curves::Ruler(_) | Curves::Slopes(_),
+            Curves::Lines(_)
+            | Curves::Maps(_)
+            | Curves::Ruler(_)
+            | Curves::Slopes(_)
+            | Curves::Trace(_),
         ) => String::new(),
     }
 }

@@ -1,0 +1,144 @@
+//! Curves over a continuous axis, for the expert: lines between close points, with marks.
+
+use std::fmt::Write as _;
+
+use super::super::document::Trace;
+use super::super::number;
+use super::markup::escape;
+
+const LEFT: f64 = 84.0;
+const WIDTH: f64 = 1002.0;
+const HEIGHT: f64 = 250.0;
+const TOP: f64 = 26.0;
+const BOTTOM: f64 = 44.0;
+const RIGHT: f64 = 14.0;
+
+struct Axes {
+    x: [f64; 2],
+    y: [f64; 2],
+}
+
+impl Axes {
+    fn of(trace: &Trace) -> Option<Self> {
+        let points = || trace.points.iter();
+        let x = [points().next()?.0, points().last()?.0];
+        let low = points().map(|p| p.1).fold(f64::INFINITY, f64::min);
+        let high = points().map(|p| p.1).fold(f64::NEG_INFINITY, f64::max);
+        let room = (0.08 * (high - low)).max(0.05);
+        (x[1] > x[0] && low.is_finite()).then_some(Self {
+            x,
+            y: [low - room, high + room],
+        })
+    }
+
+    fn x(&self, value: f64) -> f64 {
+        LEFT + (value - self.x[0]) / (self.x[1] - self.x[0]) * (WIDTH - LEFT - RIGHT)
+    }
+
+    fn y(&self, value: f64) -> f64 {
+        let share = (value - self.y[0]) / (self.y[1] - self.y[0]);
+        HEIGHT - BOTTOM - share * (HEIGHT - TOP - BOTTOM)
+    }
+}
+
+/// Round figures within a range, at most `most` of them, and their decimals.
+fn ticks([from, to]: [f64; 2], most: f64) -> impl Iterator<Item = (f64, String)> {
+    let rough = (to - from) / most;
+    let magnitude = 10f64.powf(rough.log10().floor());
+    let step = [1.0, 2.0, 5.0, 10.0]
+        .map(|n| n * magnitude)
+        .into_iter()
+        .find(|step| *step >= rough)
+        .unwrap_or(10.0 * magnitude);
+    let decimals = (-step.log10().floor()).clamp(0.0, 4.0) as usize;
+    let first = (from / step).ceil() as i64;
+    let last = (to / step).floor() as i64;
+    (first..=last).map(move |n| {
+        let tick = n as f64 * step;
+        (tick, number::fixed(tick, decimals))
+    })
+}
+
+/// The picture; empty where there is nothing to draw.
+pub(super) fn figure(trace: &Trace, id: &str) -> String {
+    let Some(axes) = Axes::of(trace) else {
+        return String::new();
+    };
+    let title = escape(&trace.title);
+    let mut out = format!(
+        "<figure><h3>{title}</h3><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{title}\"><div class=\"stripbox\">\
+         <svg viewBox=\"0 0 {WIDTH} {HEIGHT}\" role=\"img\" aria-labelledby=\"{id}t {id}d\">\
+         <title id=\"{id}t\">{title}</title><desc id=\"{id}d\">{}</desc>",
+        escape(&trace.description)
+    );
+    let base = HEIGHT - BOTTOM;
+    for (tick, label) in ticks(axes.y, 5.0) {
+        let y = axes.y(tick);
+        let class = if tick == 0.0 { "zero" } else { "grid" };
+        let _ = write!(
+            out,
+            "<path class=\"{class}\" d=\"M{LEFT} {y:.1}H{}\"/><text x=\"72\" y=\"{:.1}\" text-anchor=\"end\">{label}</text>",
+            WIDTH - RIGHT,
+            y + 4.5
+        );
+    }
+    let _ = write!(
+        out,
+        "<path class=\"axl\" d=\"M{LEFT} {base}H{}\"/>",
+        WIDTH - RIGHT
+    );
+    for (tick, label) in ticks(axes.x, 12.0) {
+        let x = axes.x(tick);
+        let _ = write!(
+            out,
+            "<path class=\"axl\" d=\"M{x:.1} {base}v5\"/><text x=\"{x:.1}\" y=\"{}\" text-anchor=\"middle\">{label}</text>",
+            base + 19.0
+        );
+    }
+    for (at, label) in &trace.marks {
+        let x = axes.x(*at);
+        let _ = write!(
+            out,
+            "<path class=\"axl\" d=\"M{x:.1} {TOP}V{base}\"/><text class=\"meaning\" x=\"{x:.1}\" y=\"{}\" text-anchor=\"middle\">{}</text>",
+            TOP - 10.0,
+            escape(label)
+        );
+    }
+    let mut path = String::new();
+    for (n, (x, y)) in trace.points.iter().enumerate() {
+        let pen = if n == 0 { 'M' } else { 'L' };
+        let _ = write!(path, "{pen}{:.1} {:.1}", axes.x(*x), axes.y(*y));
+    }
+    let [across, up] = &trace.axes;
+    let _ = write!(
+        out,
+        "<path class=\"slope\" d=\"{path}\"/>\
+         <text class=\"axt\" x=\"{}\" y=\"{}\" text-anchor=\"end\">{}<tspan class=\"axu\"> {}</tspan></text>\
+         <text class=\"axt\" transform=\"translate(16 {}) rotate(-90)\" text-anchor=\"middle\">{}<tspan class=\"axu\"> {}</tspan></text>",
+        WIDTH - RIGHT,
+        base + 38.0,
+        escape(&across[0]),
+        escape(&across[1]),
+        (TOP + base) / 2.0,
+        escape(&up[0]),
+        escape(&up[1]),
+    );
+    let _ = write!(
+        out,
+        "</svg></div></div><p class=\"swipe\">The picture scrolls sideways.</p><figcaption>{}</figcaption></figure>",
+        escape(&trace.caption)
+    );
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ticks_are_round_and_few() {
+        let of = |from, to| -> Vec<String> { ticks([from, to], 5.0).map(|t| t.1).collect() };
+        assert_eq!(of(0.0, 1.0), ["0.0", "0.2", "0.4", "0.6", "0.8", "1.0"]);
+        assert_eq!(of(-7.0, 12.0), ["\u{2212}5", "0", "5", "10"]);
+    }
+}
