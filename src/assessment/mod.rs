@@ -183,7 +183,10 @@ impl Outcome {
     pub fn outside(&self) -> bool {
         match self {
             Self::Audibility(_) => false,
-            Self::Targets(found) => found.levels.iter().any(|l| l.verdict == Verdict::Outside),
+            Self::Targets(found) => found
+                .levels
+                .iter()
+                .any(|l| [l.verdict, l.rms_verdict].contains(&Verdict::Outside)),
             Self::Discomfort(found) => found
                 .outputs
                 .iter()

@@ -133,3 +133,34 @@ fn of_the_person_the_record_carries_code_and_age_group_alone() {
         assert!(csv.contains(key), "{key}");
     }
 }
+
+/// The device's noise in the pauses is 20 dB below speech, and once as strong as it.
+#[test]
+fn bands_that_the_devices_own_noise_sets_are_marked_and_do_not_count_as_heard() {
+    let told = |own: f64| {
+        let folder = Folder::new();
+        session(
+            &folder,
+            "code = \"P-1\"\nage_group = \"adult\"\ndial_zero = \"type_1\"\n[person.thresholds]\n500 = 0\n1000 = 0\n4000 = 0",
+        );
+        let sound = noise(3, 12 * 24_000, 0.01);
+        let own: Vec<f64> = noise(5, sound.len(), own);
+        let force: Vec<f64> = sound.iter().zip(&own).map(|(x, y)| 3.0 * x + y).collect();
+        wav(&folder.path("speech.wav"), 24_000, 24, &[&force, &sound]);
+        let still = noise(6, own.len(), 1e-5);
+        wav(&folder.path("still.wav"), 24_000, 24, &[&own, &still]);
+        let text = std::fs::read_to_string(folder.path("session.toml")).unwrap()
+            + "[[capture]]\nname = \"still\"\nfile = \"still.wav\"\nrole = \"equivalent_input_noise\"\n";
+        folder.text("session.toml", &text);
+        let output = folder.run(&["analyse", "session.toml"]);
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        let words = String::from_utf8(output.stdout).unwrap();
+        words.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    assert!(!told(0.003).contains("Set by noise"));
+    let noisy = told(0.03);
+    assert!(
+        noisy.contains("Set by noise") && noisy.contains("do not count as heard"),
+        "{noisy}"
+    );
+}

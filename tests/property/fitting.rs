@@ -6,7 +6,7 @@ use micronewton::Calibrated;
 use micronewton::assessment::hearing::Hearing;
 use micronewton::assessment::prescription::{Prescription, Source};
 use micronewton::assessment::targets::{self, Outcome as Targets};
-use micronewton::assessment::{AgeGroup, Evidence, Measured, Person, Subject, Verdict};
+use micronewton::assessment::{Evidence, Measured, Person, Subject, Verdict};
 use micronewton::bench::{Renderer, Scenario};
 use micronewton::levels::{Scope, reduce};
 use micronewton::measurement::{Captures, Kind, Options, Outcome};
@@ -77,24 +77,29 @@ fn assess(speech: &[Outcome], subject: &Subject) -> Targets {
 
 /// A person whose targets are what `device` delivers.
 fn aiming_at(device: &[Outcome]) -> Subject {
+    aiming(device, "adult", 0.0)
+}
+
+/// The same for an age group, with targets higher by `more_db`.
+fn aiming(device: &[Outcome], group: &str, more_db: f64) -> Subject {
     let mut table = "nominal_hz,speech_level_db_spl,age_group,target_db\n".to_owned();
     for (outcome, level) in device.iter().zip(LEVELS_DB_SPL) {
         let Outcome::SpeechPercentiles(speech) = outcome else {
             unreachable!()
         };
         for band in &speech.bands {
-            let target = band.force.leq.figure().unwrap().db();
-            table += &format!("{},{level},adult,{target:.3}\n", band.band.nominal_hz());
+            let target = band.force.leq.figure().unwrap().db() + more_db;
+            table += &format!("{},{level},{group},{target:.3}\n", band.band.nominal_hz());
         }
     }
-    let person: Person = toml::from_str(
-        "code = 'P-1'\nage_group = 'adult'\nhearing_in = 'force_level'\n[thresholds]\n\
+    let person: Person = toml::from_str(&format!(
+        "code = 'P-1'\nage_group = '{group}'\nhearing_in = 'force_level'\n[thresholds]\n\
          500 = 60\n1000 = 55\n2000 = 50\n4000 = 55\n[uncomfortable]\n\
          500 = 125\n1000 = 122\n2000 = 118\n4000 = 118\n",
-    )
+    ))
     .unwrap();
     Subject {
-        age_group: Some(AgeGroup::Adult),
+        age_group: person.age_group,
         hearing: Hearing::of(&person, None).unwrap().unwrap(),
         prescription: Prescription::of(&person, Source::table(&table).unwrap()).unwrap(),
     }
@@ -150,4 +155,23 @@ fn a_compressing_device_comes_within_tolerance_in_two() {
                   knee_db_spl = [45.0, 45.0, 45.0]\n[device.limiter]\nceiling_db = 97.0\n";
     let (steps, _) = steps(device, [0.0, -11.0, 12.0]);
     assert!((1..=2).contains(&steps), "{steps} steps");
+}
+
+/// 4 dB below every target: no band is outside its tolerance, and the root mean square is
+/// within 5 dB for an adult but beyond the 3 dB of a child.
+#[test]
+fn a_child_is_held_to_the_smaller_root_mean_square() {
+    let device = speech("", [0.0; 3]);
+    for (group, rms, outside) in [
+        ("adult", Verdict::Within, false),
+        ("child", Verdict::Outside, true),
+    ] {
+        let found = assess(&device, &aiming(&device, group, 4.0));
+        for level in &found.levels {
+            assert_eq!(level.verdict, Verdict::Within, "{group}");
+            assert_eq!(level.rms_verdict, rms, "{group}");
+        }
+        let found = micronewton::assessment::Outcome::Targets(found);
+        assert_eq!(found.outside(), outside, "{group}");
+    }
 }

@@ -114,13 +114,15 @@ impl Margin {
         }
     }
 
-    /// Lets the distance from another estimate of the same margin count as uncertainty.
+    /// Takes the mean with another estimate of the same margin; twice their distance
+    /// counts as uncertainty.
     pub fn checked_by(&mut self, other: &Reading<LevelDifference>) {
         if let (Reading::Measured(db, uncertainty), Reading::Measured(other, _)) =
             (&mut self.gain_margin, other)
         {
             let apart_db = (db.db() - other.db()).abs();
             *uncertainty = uncertainty.clone().and(Origin::Analysis, 2.0 * apart_db);
+            *db = LevelDifference::from_db(0.5 * (db.db() + other.db()));
         }
     }
 
