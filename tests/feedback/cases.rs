@@ -252,7 +252,7 @@ pub fn found(frames: Vec<[f64; 2]>) -> Found {
 pub fn change(before: &Case, after: &Case) -> Change {
     let (before, after) = (levels(before.frames()), levels(after.frames()));
     match outcome([("before", &before), ("after", &after)]) {
-        Outcome::Pair { change } => change,
+        Outcome::Pair { change } => *change,
         other => panic!("{other:?}"),
     }
 }

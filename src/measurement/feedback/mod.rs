@@ -158,7 +158,7 @@ pub enum Outcome {
     /// From before to after.
     Pair {
         /// What changed.
-        change: Change,
+        change: Box<Change>,
     },
 }
 
@@ -205,7 +205,7 @@ pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
                 margin: &found.margin,
                 found: loop_gain.as_ref(),
             });
-            let change = change::change(&before, &after);
+            let change = Box::new(change::change(&before, &after));
             Ok(Outcome::Pair { change })
         }
     }
