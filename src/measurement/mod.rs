@@ -142,6 +142,7 @@ macro_rules! catalogue {
         /// What a measurement found; tagged with its name as `entry`.
         #[derive(Debug, Clone, Serialize, JsonSchema)]
         #[serde(tag = "entry", rename_all = "snake_case")]
+        #[allow(clippy::large_enum_variant, reason = "a record holds a few dozen of them")]
         pub enum Outcome {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] $variant($module::Outcome),)+
         }

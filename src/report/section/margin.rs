@@ -18,7 +18,7 @@ type Searched<'a> = [(&'a str, &'a Found)];
 /// The change from before to after, if the captures allow it.
 pub(super) fn change_of(record: &Record) -> Option<&Change> {
     entries(record, Kind::Feedback).find_map(|entry| match &entry.outcome {
-        measurement::Outcome::Feedback(Outcome::Pair { change }) => Some(change),
+        measurement::Outcome::Feedback(Outcome::Pair { change }) => Some(change.as_ref()),
         _ => None,
     })
 }
