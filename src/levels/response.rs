@@ -10,8 +10,10 @@ use std::ops::Range;
 
 use super::bands::Interval;
 use super::pair::Cross;
+use super::reduce::Levels;
 use super::transfer::{Transfer, TransferReduction};
 use crate::diagnostic::Result;
+use crate::quantity::{Band, Number, Origin, Reading, SensitivityLevel, Uncertainty};
 
 /// Neighbouring bins of Hann segments hold partly the same: the mean over many is
 /// worth the mean over 18/35 of them. Squares of the correlations 2/3 and 1/6 of
@@ -24,6 +26,13 @@ const SILENT: f64 = 1e-9;
 /// Sound that fills less of a stretch is tones: it tells nothing of what lies
 /// between them. Noise fills 1.
 const FILLED: f64 = 0.25;
+
+/// Expanded uncertainty of lines of a finite breadth, in dB: within 0.01 dB on a
+/// simulated resonance (docs/accuracy.md), and twice that.
+const LINES_DB: f64 = 0.02;
+
+/// Less of the force that follows the sound tells no sensitivity.
+const COHERENT: f64 = 0.8;
 
 /// The fold that makes the [`Transfer`] of an interval.
 pub struct ResponseReduction {
@@ -78,7 +87,103 @@ pub struct Stretch {
     pub filled: bool,
 }
 
+/// Force level minus sound pressure level of what follows the sound.
+#[derive(Debug, Clone)]
+pub struct Sensitivity {
+    /// The level.
+    pub level: Reading<SensitivityLevel>,
+    /// Share of the force's power that follows the sound.
+    pub coherence: Reading<Number>,
+}
+
+impl Sensitivity {
+    /// Why there is none.
+    pub const NOTHING: &'static str =
+        "both channels share no broadband sound here, or for too short a time";
+
+    fn absent(why: &str) -> Self {
+        Self {
+            level: Reading::not_measured(why),
+            coherence: Reading::not_measured(why),
+        }
+    }
+}
+
+impl Levels {
+    /// The sensitivity level between two frequencies that lie in `band`.
+    ///
+    /// Uncertainty: of both calibrations; of chance; as noise, the 1/γ² by which noise
+    /// in the microphone channel may lower H1.
+    ///
+    /// # Errors
+    /// [`Problem::Internal`](crate::Problem::Internal) without the response.
+    pub fn sensitivity(&self, [from_hz, to_hz]: [f64; 2], band: Band) -> Result<Sensitivity> {
+        let transfer = self.response()?;
+        let [Some(force), Some(microphone)] = &self.channels else {
+            return Ok(Sensitivity::absent("a channel is missing"));
+        };
+        if let Some(gap) = force.gap(band).or(microphone.gap(band)) {
+            return Ok(Sensitivity::absent(&gap));
+        }
+        let whole = transfer.over(band.lower_hz(), band.upper_hz());
+        let filled = whole.is_some_and(|band| band.filled) && transfer.bulk_delay_s.is_some();
+        let Some(found) = transfer.over(from_hz, to_hz).filter(|_| filled) else {
+            return Ok(Sensitivity::absent(Sensitivity::NOTHING));
+        };
+        let coherence = Reading::measured(Number(found.coherence), Uncertainty::EXACT);
+        if found.coherence < COHERENT {
+            let share = 100.0 * found.coherence;
+            let why = format!("only {share:.0} % of the force's power follows the sound");
+            let level = Reading::not_measured(why);
+            return Ok(Sensitivity { level, coherence });
+        }
+        let hz = (from_hz * to_hz).sqrt();
+        let statistics = 2.0 * found.random_error * 10.0 / std::f64::consts::LN_10;
+        let budget = force
+            .uncertainty_at(hz)
+            .minus(&microphone.uncertainty_at(hz))
+            .and(Origin::Analysis, LINES_DB)
+            .and(Origin::Statistics, statistics)
+            .and(Origin::Noise, -10.0 * found.coherence.log10());
+        let level = SensitivityLevel::of_power_gain(found.power_gain);
+        let level = Reading::measured(level, budget);
+        Ok(Sensitivity { level, coherence })
+    }
+}
+
+/// What both channels share over a stretch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Common {
+    /// Squared coherence, bins weighted by the force's power, without what chance
+    /// adds; by chance it may be negative.
+    pub coherence: f64,
+    /// Its standard deviation.
+    pub error: f64,
+}
+
 impl Transfer {
+    /// What both channels share from `from_hz` to `to_hz`, however little; `None` where
+    /// the force is silent or fewer than two averages tell nothing. Chance lends each
+    /// bin (1 − γ²)/(n − 1) and scatters it by 1/n and √2 (1 − γ²) γ/√n.
+    pub fn common(&self, from_hz: f64, to_hz: f64) -> Option<Common> {
+        let freedom = self.averages - 1.0;
+        let (mut force, mut shared, mut variance) = (0.0, 0.0, 0.0);
+        for (bin, weight) in self.shares(from_hz, to_hz).filter(|_| freedom > 0.0) {
+            let cross = self.bins().get(bin)?;
+            let weight = weight * cross.force;
+            let coherence = cross.coherence();
+            let own = (coherence - (1.0 - coherence) / freedom).max(0.0);
+            force += weight;
+            shared += weight * (coherence - (1.0 - coherence) / freedom);
+            let scatter = 1.0 + 2.0 * own * (1.0 - own).powi(2) * self.averages;
+            variance += weight * weight * scatter / self.averages.powi(2);
+        }
+        (force > 0.0).then(|| Common {
+            coherence: shared / force,
+            error: (SHARED * variance).sqrt() / force,
+        })
+    }
+
     /// The mean from `from_hz` to `to_hz`; `None` where a bin of it is silent, or
     /// where fewer than two averages tell nothing.
     pub fn over(&self, from_hz: f64, to_hz: f64) -> Option<Stretch> {

@@ -7,6 +7,7 @@
 pub mod calibrator_tone;
 pub mod directional;
 pub mod directivity;
+pub mod equivalent_input_noise;
 pub mod feedback;
 mod gain_difference;
 pub mod importance;
@@ -184,5 +185,6 @@ catalogue! {
     NoiseReductionOnset: noise_reduction_onset,
     PhaseInversion: phase_inversion,
     Sensitivity: sensitivity,
+    EquivalentInputNoise: equivalent_input_noise,
     CalibratorTone: calibrator_tone,
 }

@@ -36,6 +36,7 @@ pub use super::NoOptions as Options;
 pub use super::OneCapture as Input;
 use crate::diagnostic::Result;
 use crate::levels::phase::PhaseLine;
+use crate::levels::response::Sensitivity;
 use crate::levels::{Levels, Needs, Transfer};
 use crate::quantity::{
     Band, BandRange, Number, Origin, Reading, Role, Seconds, SensitivityLevel, Uncertainty,
@@ -63,8 +64,6 @@ pub const RELIES_ON: &[Check] = &[
     Check::Clocks,
 ];
 
-/// Less of the force that follows the sound tells no sensitivity.
-const COHERENT: f64 = 0.8;
 /// The delay of the whole device is that of these frequencies, in Hz: above the
 /// resonance of its transducer.
 const DELAY_HZ: [f64; 2] = [1000.0, 8000.0];
@@ -152,26 +151,26 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
         bands: bands
             .iter()
             .map(|band| of_band(capture, transfer, *band))
-            .collect(),
+            .collect::<Result<_>>()?,
         narrow_band: match range {
-            Some(range) => narrow(capture, transfer, range?),
+            Some(range) => narrow(capture, range?)?,
             None => Vec::new(),
         },
     })
 }
 
-fn of_band(capture: &Levels, transfer: &Transfer, band: Band) -> BandSensitivity {
+fn of_band(capture: &Levels, transfer: &Transfer, band: Band) -> Result<BandSensitivity> {
     let edges = [band.lower_hz(), band.upper_hz()];
-    let (sensitivity, coherence) = over(capture, transfer, edges, band);
-    BandSensitivity {
+    let found = capture.sensitivity(edges, band)?;
+    Ok(BandSensitivity {
         band,
-        sensitivity,
-        coherence,
+        sensitivity: found.level,
+        coherence: found.coherence,
         group_delay: delay(transfer, transfer.phase_line(edges[0], edges[1])),
-    }
+    })
 }
 
-fn narrow(capture: &Levels, transfer: &Transfer, range: BandRange) -> Vec<Point> {
+fn narrow(capture: &Levels, range: BandRange) -> Result<Vec<Point>> {
     let per_part = 2f64.powf(1.0 / f64::from(PARTS));
     let number = |hz: f64| f64::from(PARTS) * (hz / 1000.0).log2();
     let first = number(range.lowest().lower_hz()).ceil() as i32;
@@ -181,60 +180,14 @@ fn narrow(capture: &Levels, transfer: &Transfer, range: BandRange) -> Vec<Point>
         let half = per_part.sqrt();
         let edges = [frequency_hz / half, frequency_hz * half];
         let band = Band::containing(frequency_hz)?;
-        let (sensitivity, coherence) = over(capture, transfer, edges, band);
-        Some(Point {
+        let point = |found: Sensitivity| Point {
             frequency_hz,
-            sensitivity,
-            coherence,
-        })
+            sensitivity: found.level,
+            coherence: found.coherence,
+        };
+        Some(capture.sensitivity(edges, band).map(point))
     };
     (first..=last).filter_map(point).collect()
-}
-
-/// Sensitivity and coherence between two frequencies that lie in `band`.
-fn over(
-    capture: &Levels,
-    transfer: &Transfer,
-    [from_hz, to_hz]: [f64; 2],
-    band: Band,
-) -> (Reading<SensitivityLevel>, Reading<Number>) {
-    let mut channels = capture.channels.iter().flatten();
-    if let Some(gap) = channels.find_map(|channel| channel.gap(band)) {
-        return (
-            Reading::not_measured(gap.clone()),
-            Reading::not_measured(gap),
-        );
-    }
-    let whole = transfer.over(band.lower_hz(), band.upper_hz());
-    let filled = whole.is_some_and(|band| band.filled) && transfer.bulk_delay_s.is_some();
-    let Some(found) = transfer.over(from_hz, to_hz).filter(|_| filled) else {
-        let nothing = || NOTHING.to_owned();
-        return (
-            Reading::NotMeasured(nothing()),
-            Reading::NotMeasured(nothing()),
-        );
-    };
-    let coherence = Reading::measured(Number(found.coherence), Uncertainty::EXACT);
-    if found.coherence < COHERENT {
-        let why = format!(
-            "only {:.0} % of the force's power follows the sound",
-            100.0 * found.coherence
-        );
-        return (Reading::not_measured(why), coherence);
-    }
-    let hz = (from_hz * to_hz).sqrt();
-    let mut budget = Uncertainty::EXACT;
-    if let [Some(force), Some(microphone)] = &capture.channels {
-        budget = force
-            .uncertainty_at(hz)
-            .minus(&microphone.uncertainty_at(hz));
-    }
-    let statistics = 2.0 * found.random_error * 10.0 / std::f64::consts::LN_10;
-    let budget = budget
-        .and(Origin::Statistics, statistics)
-        .and(Origin::Noise, -10.0 * found.coherence.log10());
-    let level = SensitivityLevel::of_power_gain(found.power_gain);
-    (Reading::measured(level, budget), coherence)
 }
 
 fn delay(transfer: &Transfer, line: Option<PhaseLine>) -> Reading<Seconds> {
@@ -243,8 +196,6 @@ fn delay(transfer: &Transfer, line: Option<PhaseLine>) -> Reading<Seconds> {
             Seconds(line.delay_s),
             Uncertainty::of(Origin::Statistics, 2.0 * line.delay_error_s),
         ),
-        None => Reading::not_measured(NOTHING),
+        None => Reading::not_measured(Sensitivity::NOTHING),
     }
 }
-
-const NOTHING: &str = "both channels share no broadband sound here, or for too short a time";

@@ -234,6 +234,7 @@ impl Plan {
                 Kind::CalibratorTone => plan.ask_calibrators(),
                 Kind::Feedback => plan.ask_feedback(),
                 Kind::Sensitivity => plan.ask_sensitivity(),
+                Kind::EquivalentInputNoise => plan.ask_equivalent_input_noise(),
                 _ => plan.ask_each(*kind),
             }
         }
@@ -307,6 +308,7 @@ impl Plan {
             self.ask_onset();
             self.ask_phase_inversion();
             self.ask_sensitivity();
+            self.ask_equivalent_input_noise();
         } else {
             self.gaps.push(
                 "feedback, directionality and noise reduction: both channels are needed; describe the missing one in the calibration file"
@@ -484,6 +486,30 @@ impl Plan {
     fn ask_sensitivity(&mut self) {
         for index in self.having(CaptureRole::Sensitivity) {
             self.ask(Kind::Sensitivity, index);
+        }
+    }
+
+    /// Each capture without sound, with the first that tells the gain and the first
+    /// with the device off.
+    fn ask_equivalent_input_noise(&mut self) {
+        let quiet = self.having(CaptureRole::EquivalentInputNoise);
+        let Some(sensitivity) = self.having(CaptureRole::Sensitivity).first().copied() else {
+            if !quiet.is_empty() {
+                self.gaps.push(
+                    "equivalent input noise: record steady noise at 60 dB SPL and give it `role = \"sensitivity\"`"
+                        .into(),
+                );
+            }
+            return;
+        };
+        let room = self.having(CaptureRole::RoomNoise).first().copied();
+        for index in quiet {
+            let mut captures = parts([("capture", index), ("sensitivity", sensitivity)]);
+            captures.extend(room.map(|room| ("room_noise".into(), room)));
+            self.requests.push(Request {
+                kind: Kind::EquivalentInputNoise,
+                captures,
+            });
         }
     }
 

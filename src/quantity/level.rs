@@ -116,6 +116,11 @@ impl ForceLevel {
     pub fn over(self, sound: PressureLevel) -> SensitivityLevel {
         SensitivityLevel(self.db - sound.db)
     }
+
+    /// The sound of which a device of this sensitivity makes the force.
+    pub fn before(self, sensitivity: SensitivityLevel) -> PressureLevel {
+        PressureLevel::from_db(self.db - sensitivity.0)
+    }
 }
 
 impl PressureLevel {
@@ -141,6 +146,12 @@ impl SensitivityLevel {
     pub fn of_power_gain(power_gain: f64) -> Self {
         let one = OneMicronewton::RMS / TwentyMicropascals::RMS;
         Self(10.0 * (power_gain / (one * one)).log10())
+    }
+
+    /// The mean square gain in N²/Pa².
+    pub fn power_gain(self) -> f64 {
+        let one = OneMicronewton::RMS / TwentyMicropascals::RMS;
+        one * one * 10f64.powf(self.0 / 10.0)
     }
 
     /// A sensitivity of `db` decibels.

@@ -173,6 +173,11 @@ impl Uncertainty {
         self.parts.iter().map(|(origin, part)| (*origin, *part))
     }
 
+    /// One part; `None` where there is none or it is not stated.
+    pub fn part(&self, origin: Origin) -> Option<f64> {
+        self.parts.get(&origin).copied().flatten()
+    }
+
     /// Root of the sum of the squares of the stated parts; `None` where an
     /// indispensable part is not stated.
     pub fn expanded(&self) -> Option<f64> {

@@ -88,6 +88,10 @@ fn outcomes(capture: &Levels) -> Vec<Value> {
         measure(Kind::NoiseReductionOnset, &[("capture", capture)]),
         measure(Kind::Sensitivity, &[("capture", capture)]),
         measure(
+            Kind::EquivalentInputNoise,
+            &[("capture", capture), ("sensitivity", capture)],
+        ),
+        measure(
             Kind::PhaseInversion,
             &[
                 ("speech_plus_noise", capture),
@@ -228,6 +232,7 @@ fn each_measurement_works_with_exactly_what_it_needs() {
             ("angle_0", &capture),
             ("noise_reduction_off", &capture),
             ("noise_reduction_on", &capture),
+            ("sensitivity", &capture),
             ("speech_plus_noise", &capture),
             ("speech_minus_noise", &capture),
             ("speech_plus_noise_on", &capture),

@@ -8,6 +8,7 @@ mod calibrator_tone;
 mod conformance;
 mod directional;
 mod directivity;
+mod equivalent_input_noise;
 mod feedback;
 mod group_statistics;
 mod noise_reduction;

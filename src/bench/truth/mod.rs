@@ -2,6 +2,7 @@
 
 mod band_level;
 mod directivity;
+mod equivalent_input_noise;
 mod line;
 mod sensitivity;
 
@@ -18,6 +19,7 @@ use crate::quantity::{
 };
 use band_level::BandLevels;
 use directivity::Directivity;
+use equivalent_input_noise::EquivalentInputNoise;
 use line::LineCourse;
 use sensitivity::Sensitivity;
 
@@ -36,6 +38,7 @@ enum Entry {
     Directional(Directional),
     Directivity(Directivity),
     Sensitivity(Sensitivity),
+    EquivalentInputNoise(EquivalentInputNoise),
     NoiseReduction(NoiseReduction),
     NoiseReductionOnset(NoiseReductionOnset),
 }
@@ -170,6 +173,7 @@ pub struct CaptureTruth {
     /// For the capture from the front of a series: front over the mean of space, in dB.
     indices: Vec<f64>,
     sensitivity: Option<Sensitivity>,
+    noise: Option<EquivalentInputNoise>,
 }
 
 impl Witness {
@@ -226,6 +230,7 @@ impl Witness {
             gains: gains(scenario, capture, renderer),
             indices: directivity::indices_db(scenario, capture, renderer),
             sensitivity: Sensitivity::of(scenario, capture, renderer),
+            noise: EquivalentInputNoise::of(scenario, capture),
         }
     }
 }
@@ -263,6 +268,7 @@ impl CaptureTruth {
         [Entry::Levels(levels), Entry::Feedback(feedback)]
             .into_iter()
             .chain(self.sensitivity.map(Entry::Sensitivity))
+            .chain(self.noise.map(Entry::EquivalentInputNoise))
     }
 }
 
