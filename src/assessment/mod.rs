@@ -6,6 +6,7 @@
 
 pub mod audibility;
 pub mod conformance;
+pub mod data_sheet;
 pub mod discomfort;
 pub mod gain_change;
 pub mod hearing;
@@ -24,6 +25,7 @@ use crate::measurement::{levels, speech_percentiles};
 use crate::quantity::level::OneMicronewton;
 use crate::quantity::{Level, Quantity, Reading};
 pub use conformance::{Limits, Verdict};
+pub use data_sheet::DataSheet;
 pub use person::{AgeGroup, Person};
 
 /// What assessments may read of a run.
@@ -31,6 +33,8 @@ pub use person::{AgeGroup, Person};
 pub struct Evidence<'a> {
     /// The person, if the session says what is heard.
     pub subject: Option<&'a Subject>,
+    /// What the maker states, if the session names a sheet.
+    pub data_sheet: Option<&'a DataSheet>,
     /// What was measured.
     pub measured: Vec<Measured<'a>>,
 }
@@ -183,6 +187,7 @@ impl Outcome {
     pub fn outside(&self) -> bool {
         match self {
             Self::Audibility(_) => false,
+            Self::DataSheet(found) => found.verdict == Verdict::Outside,
             Self::Targets(found) => found
                 .levels
                 .iter()
@@ -199,4 +204,5 @@ catalogue! {
     Audibility: audibility,
     Targets: targets,
     Discomfort: discomfort,
+    DataSheet: data_sheet,
 }

@@ -27,7 +27,8 @@ impl New {
         let recordings = recordings(&self.folder)?;
         let session = self.folder.join("session.toml");
         let calibration = self.folder.join("calibration.toml");
-        for path in [&session, &calibration] {
+        let data_sheet = self.folder.join("data_sheet.csv");
+        for path in [&session, &calibration, &data_sheet] {
             if path.exists() {
                 return Err(Diagnostic::file(
                     "writing",
@@ -38,6 +39,7 @@ impl New {
         }
         output::write(&calibration, include_str!("new/calibration.toml"), false)?;
         output::write(&session, &session_text(&recordings), false)?;
+        output::write(&data_sheet, include_str!("new/data_sheet.csv"), false)?;
         anstream::println!(
             "Fill in both, then: micronewton analyse {}",
             session.display()

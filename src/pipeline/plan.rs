@@ -3,11 +3,11 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use super::document::{beside, read_calibration, read_session};
+use super::document::{Text, beside, read_calibration, read_session};
 use super::recipe::Recipe;
 use super::session::{CaptureDocument, CaptureRole, Session, SourceDocument};
 use super::subject;
-use crate::assessment::{self, Subject};
+use crate::assessment::{self, DataSheet, Subject};
 use crate::calibration::Calibration;
 use crate::capture::{InputFile, Source};
 use crate::diagnostic::{At, Diagnostic, Problem, Result};
@@ -36,6 +36,8 @@ pub struct Plan {
     pub options: Options,
     /// The person, if the session says what is heard.
     pub subject: Option<Subject>,
+    /// What the device's maker states, if the session names it.
+    pub data_sheet: Option<DataSheet>,
     /// The criteria of the assessments.
     pub criteria: assessment::Options,
     /// What could not be planned, and why.
@@ -187,13 +189,28 @@ impl Plan {
             Some(person) => subject::read(person, path)?,
             None => (None, Vec::new()),
         };
+        let sheet = document.device.as_ref().and_then(|d| d.data_sheet.as_ref());
+        let (data_sheet, sheets) = match sheet {
+            Some(name) => {
+                let named = beside(path, name);
+                let text = Text::read(&named)?;
+                let sheet = DataSheet::parse(&text.text).in_file(&named)?;
+                (Some(sheet), vec![text.input])
+            }
+            None => (None, Vec::new()),
+        };
         let mut plan = Self {
             session: Some(document.session()),
             range: document.range().in_file(path).at_key("bands")?,
             options: document.options,
             subject,
+            data_sheet,
             criteria: document.criteria,
-            documents: std::iter::once(input).chain(inputs).chain(tables).collect(),
+            documents: std::iter::once(input)
+                .chain(inputs)
+                .chain(tables)
+                .chain(sheets)
+                .collect(),
             calibration,
             captures,
             requests: Vec::new(),
@@ -219,6 +236,7 @@ impl Plan {
             requests: Vec::new(),
             options: Options::default(),
             subject: None,
+            data_sheet: None,
             criteria: assessment::Options::default(),
             gaps: Vec::new(),
         };

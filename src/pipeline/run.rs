@@ -222,6 +222,7 @@ fn evidence<'a>(plan: &'a Plan, record: &'a Record) -> Evidence<'a> {
     });
     Evidence {
         subject: plan.subject.as_ref(),
+        data_sheet: plan.data_sheet.as_ref(),
         measured: measured.collect(),
     }
 }

@@ -194,6 +194,9 @@ pub struct Device {
     pub code: String,
     /// Side on which it is worn; left and right are mounted mirrored.
     pub side: Option<Side>,
+    /// The file of its data sheet; in a record it stands among the inputs.
+    #[serde(skip_serializing)]
+    pub data_sheet: Option<PathBuf>,
 }
 
 /// Side on which a device is worn.

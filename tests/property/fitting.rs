@@ -67,6 +67,7 @@ fn assess(speech: &[Outcome], subject: &Subject) -> Targets {
     let evidence = Evidence {
         subject: Some(subject),
         measured: measured.collect(),
+        ..Evidence::default()
     };
     let options = targets::Options {
         channel_edges_hz: EDGES_HZ.to_vec(),

@@ -111,7 +111,9 @@ fn noise_is_within_half_a_decibel_of_the_truth() {
             assert!(measured >= 15, "{measured} bands");
             // 25 dB SPL in 10 kHz: 5445 Hz of it lie in the bands from 200 Hz to 5 kHz.
             let off = total["value"].as_f64().unwrap() - 22.36;
-            assert_eq!(total["status"], "measured", "{total}");
+            // One band told as a bound makes the total one.
+            let status = if bits == 16 { "at_most" } else { "measured" };
+            assert_eq!(total["status"], status, "{total}");
             assert!(off.abs() < 0.2, "{off}");
         }
     }

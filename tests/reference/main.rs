@@ -6,6 +6,7 @@ mod band_filters;
 mod band_levels;
 mod calibrator_tone;
 mod conformance;
+mod data_sheet;
 mod directional;
 mod directivity;
 mod equivalent_input_noise;

@@ -172,6 +172,7 @@ fn the_same_speech_as_force_has_the_same_index() {
                 level_db_spl: Some(62.0),
                 outcome: &outcome,
             }],
+            ..Evidence::default()
         };
         let inputs = audibility::Input::bind(&evidence);
         let found = audibility::assess(&inputs[0], &audibility::Options::default()).unwrap();

@@ -9,6 +9,7 @@ mod feedback;
 mod force;
 mod margin;
 mod noise_reduction;
+mod own_data;
 mod particulars;
 mod plain;
 mod reach;
@@ -33,7 +34,7 @@ type Make = fn(&Record, &[Doubt]) -> Section;
 
 /// Sections of their own, in the order of the report, and whether there is
 /// something for them to tell.
-const OWN: [(Tells, Make); 7] = [
+const OWN: [(Tells, Make); 8] = [
     (
         |record| measured(record, Kind::CalibratorTone),
         calibration::section,
@@ -58,9 +59,17 @@ const OWN: [(Tells, Make); 7] = [
         },
         noise_reduction::section,
     ),
+    (
+        |record| {
+            measured(record, Kind::Sensitivity)
+                || measured(record, Kind::EquivalentInputNoise)
+                || assessed(record, Assessed::DataSheet)
+        },
+        own_data::section,
+    ),
 ];
 /// The measurements that they tell.
-const TOLD: [Kind; 7] = [
+const TOLD: [Kind; 9] = [
     Kind::CalibratorTone,
     Kind::Levels,
     Kind::SpeechPercentiles,
@@ -68,6 +77,8 @@ const TOLD: [Kind; 7] = [
     Kind::Directional,
     Kind::NoiseReduction,
     Kind::NoiseReductionOnset,
+    Kind::Sensitivity,
+    Kind::EquivalentInputNoise,
 ];
 
 /// Most sentences of the lead.
