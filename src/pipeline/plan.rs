@@ -479,7 +479,8 @@ impl Plan {
     fn ask_directional(&mut self) {
         let roles = [CaptureRole::Front, CaptureRole::Back];
         let silence = Some(CaptureRole::EquivalentInputNoise);
-        if !self.ask_pair(Kind::Directional, "directionality", roles, silence) {
+        let asked = self.ask_pair(Kind::Directional, "directionality", roles, silence);
+        if !asked && self.having(CaptureRole::Angle).is_empty() {
             self.gaps.push(
                 "directionality: record one capture with role \"front\" and one with role \"back\""
                     .into(),

@@ -13,8 +13,9 @@
 //! next. 4. Front half over rear half of space, the power bent between angles as its
 //! second differences say.
 //! 5. |a + (1 − a) cos θ| fitted to the amplitudes: a, what it leaves, its null.
-//! 6. Uncertainty: the scatter of the gains in time; how much the mean moves when
-//! the weights are drawn otherwise. 7. Where a capture without
+//! 6. Two microphones in a row fitted to all bands together: exchanged ones, a
+//! blocked port, unequal sensitivity or delay. 7. Uncertainty: the scatter of the gains in time; how much the mean moves when
+//! the weights are drawn otherwise. 8. Where a capture without
 //! stimulus is given, a force less than 3 dB above it is a bound; else what the
 //! noise adds is a part of the uncertainty.
 //!
@@ -24,20 +25,22 @@
 //! *Limits.* A box is no free field, and the device is not on a head. Angles in one
 //! plane say nothing of the others but by the assumed symmetry.
 
+mod faults;
 mod first_order;
+mod microphones;
 mod ring;
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::Captures;
-pub use super::NoOptions as Options;
 use super::gain_difference::{NOISE_CLEAR, UNKNOWN, added_db};
 use super::importance::Weighted;
 use crate::diagnostic::{Problem, Result};
 use crate::levels::{Levels, Needs};
 use crate::quantity::{Band, Degrees, LevelDifference, Number, Origin, Percentage, Reading, Role};
 use crate::trust::Check;
+pub use faults::{Fault, FaultKind, Microphones, Pattern};
 use first_order::FirstOrder;
 use ring::{Point, Ring, SAME_DEG};
 
@@ -98,6 +101,25 @@ impl<'a> Input<'a> {
     }
 }
 
+/// What is known beforehand.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct Options {
+    /// The pattern that the device is set to.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pattern: Option<Pattern>,
+}
+
+impl Options {
+    /// Nothing can be wrong.
+    ///
+    /// # Errors
+    /// None.
+    pub fn check(&self) -> Result<()> {
+        Ok(())
+    }
+}
+
 /// The patterns.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Outcome {
@@ -107,6 +129,8 @@ pub struct Outcome {
     pub missing_deg: Vec<f64>,
     /// Directivity index weighted by the importance of the bands for speech.
     pub importance_weighted: Weighted,
+    /// What all patterns together show of the two microphones.
+    pub microphones: Microphones,
     /// One item per band.
     pub bands: Vec<BandPattern>,
 }
@@ -149,7 +173,7 @@ pub struct AngleGain {
 ///
 /// # Errors
 /// [`crate::Problem::ChannelMissing`] without both channels.
-pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
+pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
     for (_, capture) in &input.captures {
         for role in Role::ALL {
             capture.channel(role, "directivity")?;
@@ -157,6 +181,7 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
     }
     let (_, first) = input.captures[0];
     let mut bands = Vec::new();
+    let mut rings = Vec::new();
     let mut mirrored = false;
     for (column, band) in first.bands()?.bands.iter().enumerate() {
         let mut channels = first.channels.iter().flatten();
@@ -168,7 +193,9 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
             mirrored |= !ring.both_sides();
         }
         bands.push(BandPattern::of(*band, &found));
+        rings.extend(found.ok().map(|ring| (*band, ring)));
     }
+    let rings: Vec<(Band, &Ring)> = rings.iter().map(|(band, ring)| (*band, ring)).collect();
     let mut assumptions = vec![
         "directivity index and halves of space: the pattern is the same all about the axis from back to front".to_owned(),
     ];
@@ -180,6 +207,7 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
         importance_weighted: Weighted::over(each),
         missing_deg: missing(&input.captures.iter().map(|c| c.0).collect::<Vec<_>>()),
         assumptions,
+        microphones: Microphones::of(&rings, options.pattern),
         bands,
     })
 }
