@@ -163,7 +163,7 @@ impl Record {
     }
 
     /// Whether something judged was found outside: an oscillation, a device that
-    /// favours the back beyond the uncertainty, a calibration that drifted, a
+    /// favours the back beyond the uncertainty, faulty microphones, a calibration that drifted, a
     /// recording not fit to be trusted, speech off its target, or an output above
     /// an uncomfortable level.
     pub fn outside(&self) -> bool {
@@ -179,6 +179,7 @@ impl Record {
                     }
                     _ => false,
                 },
+                Outcome::Directivity(found) => !found.microphones.faults.is_empty(),
                 Outcome::CalibratorTone(tone) => tone.drifted() == Some(true),
                 _ => false,
             })
