@@ -28,7 +28,7 @@ fn outcome(setting: &Setting, with_room: bool) -> Value {
     let mut text = format!(
         "schema = 1\nseed = 9\nrate_hz = {rate_hz}\n\
          [recorder]\nbits = {bits}\nfull_scale_v = 0.2\nnoise_db_fs = {recorder_db}\n\
-         [room]\nnoise_db_spl = {room_db}\n\
+         [room]\nnoise_db_spl = {room_db}\nbox_attenuation_db = 0.0\n\
          [device]\ngain_db = [[250, 30], [1000, 40], [4000, 36]]\n\
          [device.transducer]\nresonance_hz = 800.0\n[device.noise]\ninput_db_spl = {device_db}\n\
          [[capture]]\nname = \"noise\"\nrole = \"sensitivity\"\nduration_s = 20.0\n\

@@ -47,7 +47,7 @@ fn sensitivity_is_within_0_1_db_and_delay_within_20_microseconds() {
     ] {
         let head = format!(
             "rate_hz = {rate_hz}\n[recorder]\nbits = {bits}\nnoise_db_fs = -100.0\n\
-             [room]\nnoise_db_spl = 30.0\n[device]\nprocessing_delay_s = 0.0053\n\
+             [room]\nnoise_db_spl = 30.0\nbox_attenuation_db = 0.0\n[device]\nprocessing_delay_s = 0.0053\n\
              gain_db = [[250, 22], [1000, 34], [4000, 28]]\n\
              [device.transducer]\nresonance_hz = 800.0\n[device.noise]\ninput_db_spl = 15.0\n"
         );
