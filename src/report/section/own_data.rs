@@ -66,7 +66,7 @@ fn judge(section: &mut Section, sheet: &data_sheet::Outcome) {
         None => section.short.clone(),
     };
     let told = format!(
-        "Of {all} of the data sheet {within} are kept, {} are not; {} cannot be decided within the uncertainty and {} were not measurable. ",
+        "Of {all} of the data sheet: kept {within}, not kept {}, undecided within the uncertainty {}, not measurable {}. ",
         count(Verdict::Outside),
         count(Verdict::Doubtful),
         count(Verdict::NotMeasurable),
@@ -74,9 +74,16 @@ fn judge(section: &mut Section, sheet: &data_sheet::Outcome) {
     section.answer.push(words(told));
     section.blocks.push(Block::Table(Table {
         caption: "The data sheet, line by line".into(),
-        head: ["Line", "Stated", "Measured", "Deviation", "Verdict"]
-            .map(str::to_owned)
-            .to_vec(),
+        head: [
+            "Line",
+            "Stated",
+            "Limits",
+            "Measured",
+            "Deviation",
+            "Verdict",
+        ]
+        .map(str::to_owned)
+        .to_vec(),
         rows: sheet.lines.iter().map(row).collect(),
     }));
     let reasons = sheet.lines.iter().filter_map(|line| {
@@ -88,10 +95,17 @@ fn judge(section: &mut Section, sheet: &data_sheet::Outcome) {
     section.details.push(Block::Notes(notes.collect()));
 }
 
-/// `sensitivity at 1 kHz`.
+/// `sensitivity at 1 kHz`: entry and key, the entry once.
 fn name(line: &Line) -> String {
-    let key = line.quantity.rsplit([' ', '.']).next().unwrap_or_default();
-    let key = key.replace('_', " ");
+    let (entry, key) = line
+        .quantity
+        .split_once(' ')
+        .unwrap_or(("", &line.quantity));
+    let key = match key.starts_with(entry) {
+        true => key.to_owned(),
+        false => format!("{entry} {key}"),
+    };
+    let key = key.replace(['_', '.'], " ");
     match line.frequency_hz {
         Some(hz) => format!("{key} at {}", number::frequency(hz)),
         None => key,
@@ -99,31 +113,45 @@ fn name(line: &Line) -> String {
 }
 
 fn row(line: &Line) -> Vec<Cell> {
-    let unit = &line.nominal.unit;
-    let end = |figure: &Option<data_sheet::Figure>, sign: &str| match figure {
-        Some(figure) => format!(
-            "{sign}{}",
-            number::significant(figure.value.unwrap_or_default().abs())
-        ),
-        None => "open".to_owned(),
+    let (scale, unit) = readable(&line.nominal.unit);
+    let stated = |value: f64| number::significant(scale * value);
+    let end = |figure: &Option<data_sheet::Figure>, sign: &str| {
+        let value = figure.as_ref().and_then(|figure| figure.value);
+        value.map_or("open".to_owned(), |value| {
+            format!("{sign}{}", stated(value.abs()))
+        })
     };
-    let stated = format!(
-        "{} ({}, {}) {unit}",
-        number::significant(line.nominal.value.unwrap_or_default()),
-        end(&line.lowest, "−"),
-        end(&line.highest, "+"),
-    );
+    let nominal = stated(line.nominal.value.unwrap_or_default());
+    let ends = [end(&line.lowest, "−"), end(&line.highest, "+")].join(", ");
     let told = |figure: &data_sheet::Figure| match figure_of(figure) {
         Figure::Absent(_) => Cell::Words("–".into()),
-        figure => Cell::Figure(number::told(&figure, unit)),
+        figure => Cell::Figure(number::told(&scaled(figure, scale), unit)),
     };
     vec![
         Cell::Words(name(line)),
-        Cell::Figure(stated),
+        Cell::Figure(format!("{nominal} {unit}")),
+        Cell::Figure(ends),
         told(&line.measured),
         told(&line.deviation),
         Cell::Verdict(line.verdict),
     ]
+}
+
+/// Times are read in milliseconds.
+fn readable(unit: &str) -> (f64, &str) {
+    match unit {
+        "s" => (1e3, "ms"),
+        unit => (1.0, unit),
+    }
+}
+
+fn scaled(figure: Figure, scale: f64) -> Figure {
+    match figure {
+        Figure::Measured(value, u) => Figure::Measured(scale * value, u.map(|u| scale * u)),
+        Figure::AtMost(value) => Figure::AtMost(scale * value),
+        Figure::AtLeast(value) => Figure::AtLeast(scale * value),
+        Figure::Absent(why) => Figure::Absent(why),
+    }
 }
 
 fn figure_of(figure: &data_sheet::Figure) -> Figure {
@@ -145,7 +173,7 @@ fn tell_sensitivity(
         Figure::Absent(why) => vec![words(format!("The delay was not measured: {why}. "))],
         delay => vec![
             words("The force comes "),
-            Span::Figure(number::told(&delay, "s")),
+            Span::Figure(number::told(&scaled(delay, 1e3), "ms")),
             words(" after the sound. "),
         ],
     });
