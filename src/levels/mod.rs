@@ -27,6 +27,8 @@ pub mod reduce;
 pub mod response;
 pub mod scatter;
 pub mod skirts;
+pub mod steps;
+pub mod synchronous;
 pub mod tone;
 mod track;
 pub mod transfer;

@@ -13,6 +13,10 @@ const HALVED_FROM_HZ: f64 = 80_000.0;
 /// Samples of both channels, an absent channel zero.
 #[derive(Debug, Clone)]
 pub struct Waveform {
+    /// Where the first frame lies in the recording, in seconds.
+    pub from_s: f64,
+    /// Up to where the spectrum is flat, in Hz.
+    pub highest_hz: f64,
     /// Sampling rate in Hz, that of the recording or a half, a quarter of it.
     pub rate_hz: f64,
     /// Force and microphone, in N and Pa.
@@ -23,6 +27,7 @@ pub struct Waveform {
 pub struct WaveformReduction {
     halvings: Vec<Decimator>,
     rate_hz: f64,
+    from_s: f64,
     interval: [usize; 2],
     seen: usize,
     kept: Vec<[f32; 2]>,
@@ -46,6 +51,7 @@ impl WaveformReduction {
         Ok(Self {
             halvings,
             rate_hz: kept_hz,
+            from_s,
             interval: [from_s, to_s].map(|s| (s * rate_hz).round() as usize),
             seen: 0,
             kept: Vec::new(),
@@ -71,6 +77,11 @@ impl WaveformReduction {
     /// What was kept.
     pub fn finish(self) -> Waveform {
         Waveform {
+            from_s: self.from_s,
+            highest_hz: match self.halvings.is_empty() {
+                true => 0.45 * self.rate_hz,
+                false => 0.27 * self.rate_hz,
+            },
             rate_hz: self.rate_hz,
             frames: self.kept,
         }

@@ -10,11 +10,14 @@ pub mod directivity;
 pub mod equivalent_input_noise;
 pub mod feedback;
 mod gain_difference;
+pub mod harmonic_distortion;
 pub mod importance;
 pub mod levels;
 pub mod noise_reduction;
 pub mod noise_reduction_onset;
+pub mod output_force_level;
 pub mod phase_inversion;
+pub mod presented;
 pub mod sensitivity;
 pub mod speech_percentiles;
 
@@ -186,5 +189,7 @@ catalogue! {
     PhaseInversion: phase_inversion,
     Sensitivity: sensitivity,
     EquivalentInputNoise: equivalent_input_noise,
+    OutputForceLevel: output_force_level,
+    HarmonicDistortion: harmonic_distortion,
     CalibratorTone: calibrator_tone,
 }

@@ -249,6 +249,7 @@ impl Plan {
                 Kind::NoiseReduction => plan.ask_noise_reduction(),
                 Kind::NoiseReductionOnset => plan.ask_onset(),
                 Kind::PhaseInversion => plan.ask_phase_inversion(),
+                Kind::OutputForceLevel | Kind::HarmonicDistortion => plan.ask_tones(*kind),
                 Kind::CalibratorTone => plan.ask_calibrators(),
                 Kind::Feedback => plan.ask_feedback(),
                 Kind::Sensitivity => plan.ask_sensitivity(),
@@ -327,6 +328,8 @@ impl Plan {
             self.ask_phase_inversion();
             self.ask_sensitivity();
             self.ask_equivalent_input_noise();
+            self.ask_tones(Kind::OutputForceLevel);
+            self.ask_tones(Kind::HarmonicDistortion);
         } else {
             self.gaps.push(
                 "feedback, directionality and noise reduction: both channels are needed; describe the missing one in the calibration file"
@@ -543,6 +546,23 @@ impl Plan {
         }
         for index in onsets {
             self.ask(Kind::NoiseReductionOnset, index);
+        }
+    }
+
+    /// The technical measurements with tones, each on the captures made for it.
+    fn ask_tones(&mut self, kind: Kind) {
+        let role = match kind {
+            Kind::HarmonicDistortion => CaptureRole::HarmonicDistortion,
+            _ => CaptureRole::OutputForceLevel,
+        };
+        for index in self.having(role) {
+            let mut captures = BTreeMap::from([("capture".to_owned(), index)]);
+            if kind == Kind::HarmonicDistortion
+                && let [response] = self.having(CaptureRole::Sensitivity).as_slice()
+            {
+                captures.insert("sensitivity".to_owned(), *response);
+            }
+            self.requests.push(Request { kind, captures });
         }
     }
 

@@ -100,6 +100,8 @@ fn outcomes(capture: &Levels) -> Vec<Value> {
                 ("speech_minus_noise_on", capture),
             ],
         ),
+        measure(Kind::OutputForceLevel, &[("capture", capture)]),
+        measure(Kind::HarmonicDistortion, &[("capture", capture)]),
         measure(
             Kind::CalibratorTone,
             &[("capture", &calibrator), ("earlier", &calibrator)],

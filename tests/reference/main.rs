@@ -12,6 +12,7 @@ mod directivity;
 mod equivalent_input_noise;
 mod feedback;
 mod group_statistics;
+mod harmonic_distortion;
 mod noise_reduction;
 mod phase_inversion;
 mod reference_values;

@@ -5,6 +5,7 @@ mod directivity;
 mod equivalent_input_noise;
 mod line;
 mod sensitivity;
+mod tones;
 
 use serde::Serialize;
 
@@ -22,6 +23,7 @@ use directivity::Directivity;
 use equivalent_input_noise::EquivalentInputNoise;
 use line::LineCourse;
 use sensitivity::Sensitivity;
+use tones::ToneSteps;
 
 /// The true values of a scenario.
 #[derive(Debug, Serialize)]
@@ -41,6 +43,8 @@ enum Entry {
     EquivalentInputNoise(EquivalentInputNoise),
     NoiseReduction(NoiseReduction),
     NoiseReductionOnset(NoiseReductionOnset),
+    OutputForceLevel(tones::OutputForceLevel),
+    HarmonicDistortion(tones::HarmonicDistortion),
 }
 
 #[derive(Debug, Serialize)]
@@ -158,6 +162,7 @@ pub struct Witness {
     force: BandLevels,
     pressure: BandLevels,
     line: Option<LineCourse>,
+    tones: Option<ToneSteps>,
     tense: bool,
 }
 
@@ -168,6 +173,7 @@ pub struct CaptureTruth {
     pressure: Vec<(Band, Option<f64>)>,
     stretches: Vec<line::Stretch>,
     worst: Option<Worst>,
+    tones: Option<ToneSteps>,
     /// Power gain of the device per band, weighted with the stimulus.
     gains: Vec<(Band, f64)>,
     /// For the capture from the front of a series: front over the mean of space, in dB.
@@ -198,6 +204,7 @@ impl Witness {
             force: levels(),
             pressure: levels(),
             line,
+            tones: ToneSteps::of(capture, rate_hz),
             tense,
         }
     }
@@ -210,6 +217,9 @@ impl Witness {
         }
         if let Some(line) = &mut self.line {
             line.push(physical[0]);
+        }
+        if let Some(tones) = &mut self.tones {
+            tones.push(self.frame, physical[0]);
         }
         self.frame += 1;
     }
@@ -227,6 +237,7 @@ impl Witness {
             pressure: self.pressure.finish(),
             stretches: self.line.map_or_else(Vec::new, LineCourse::finish),
             worst: renderer.worst(self.tense),
+            tones: self.tones,
             gains: gains(scenario, capture, renderer),
             indices: directivity::indices_db(scenario, capture, renderer),
             sensitivity: Sensitivity::of(scenario, capture, renderer),
@@ -253,6 +264,9 @@ impl CaptureTruth {
                 level: level(Some(stretch.mean_square)),
             })
         };
+        let tones = self.tones.as_ref();
+        let output = tones.and_then(|tones| tones.output(&self.name));
+        let distortion = tones.and_then(|tones| tones.distortion(&self.name));
         let feedback = Feedback {
             capture: self.name,
             events: self.stretches.into_iter().filter_map(event).collect(),
@@ -269,6 +283,8 @@ impl CaptureTruth {
             .into_iter()
             .chain(self.sensitivity.map(Entry::Sensitivity))
             .chain(self.noise.map(Entry::EquivalentInputNoise))
+            .chain(output.map(Entry::OutputForceLevel))
+            .chain(distortion.map(Entry::HarmonicDistortion))
     }
 }
 

@@ -80,6 +80,8 @@ mod tests {
             [0.0, (loud.exp() * fast) as f32]
         };
         Waveform {
+            from_s: 0.0,
+            highest_hz: 10_000.0,
             rate_hz: 16_000.0,
             frames: (0..128_000).map(sample).collect(),
         }
