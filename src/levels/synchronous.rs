@@ -85,6 +85,27 @@ pub fn correlate(frames: &[[f32; 2]], channel: usize, hz: f64, rate_hz: f64) -> 
     }
 }
 
+/// Mean square of a tone at a moment, in N² or Pa².
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Moment {
+    /// In seconds after the first frame: the middle of the window.
+    pub at_s: f64,
+    /// N² or Pa².
+    pub mean_square: f64,
+}
+
+/// The course of a tone under a window of 2 ms, four periods at least, every 0.1 ms.
+pub fn course(frames: &[[f32; 2]], channel: usize, hz: f64, rate_hz: f64) -> Vec<Moment> {
+    let length = ((4.0 / hz).max(0.002) * rate_hz).round() as usize;
+    let hop = ((1e-4 * rate_hz) as usize).max(1);
+    let pieces = frames.windows(length.max(1)).enumerate().step_by(hop);
+    let moment = |(start, piece): (usize, &[[f32; 2]])| Moment {
+        at_s: (start as f64 + 0.5 * (length as f64 - 1.0)) / rate_hz,
+        mean_square: 0.5 * correlate(piece, channel, hz, rate_hz).norm_sqr(),
+    };
+    pieces.map(moment).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -4,6 +4,7 @@
 //! The catalogue at the end of this file is the one list of them; the plan's
 //! requests, the record's entries and the dispatch follow from it.
 
+pub mod attack_release;
 pub mod calibrator_tone;
 pub mod directional;
 pub mod directivity;
@@ -191,5 +192,6 @@ catalogue! {
     EquivalentInputNoise: equivalent_input_noise,
     OutputForceLevel: output_force_level,
     HarmonicDistortion: harmonic_distortion,
+    AttackRelease: attack_release,
     CalibratorTone: calibrator_tone,
 }

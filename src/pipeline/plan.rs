@@ -249,7 +249,9 @@ impl Plan {
                 Kind::NoiseReduction => plan.ask_noise_reduction(),
                 Kind::NoiseReductionOnset => plan.ask_onset(),
                 Kind::PhaseInversion => plan.ask_phase_inversion(),
-                Kind::OutputForceLevel | Kind::HarmonicDistortion => plan.ask_tones(*kind),
+                Kind::OutputForceLevel | Kind::HarmonicDistortion | Kind::AttackRelease => {
+                    plan.ask_tones(*kind)
+                }
                 Kind::CalibratorTone => plan.ask_calibrators(),
                 Kind::Feedback => plan.ask_feedback(),
                 Kind::Sensitivity => plan.ask_sensitivity(),
@@ -330,6 +332,7 @@ impl Plan {
             self.ask_equivalent_input_noise();
             self.ask_tones(Kind::OutputForceLevel);
             self.ask_tones(Kind::HarmonicDistortion);
+            self.ask_tones(Kind::AttackRelease);
         } else {
             self.gaps.push(
                 "feedback, directionality and noise reduction: both channels are needed; describe the missing one in the calibration file"
@@ -553,6 +556,7 @@ impl Plan {
     fn ask_tones(&mut self, kind: Kind) {
         let role = match kind {
             Kind::HarmonicDistortion => CaptureRole::HarmonicDistortion,
+            Kind::AttackRelease => CaptureRole::AttackRelease,
             _ => CaptureRole::OutputForceLevel,
         };
         for index in self.having(role) {

@@ -102,6 +102,7 @@ fn outcomes(capture: &Levels) -> Vec<Value> {
         ),
         measure(Kind::OutputForceLevel, &[("capture", capture)]),
         measure(Kind::HarmonicDistortion, &[("capture", capture)]),
+        measure(Kind::AttackRelease, &[("capture", capture)]),
         measure(
             Kind::CalibratorTone,
             &[("capture", &calibrator), ("earlier", &calibrator)],

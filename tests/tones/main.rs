@@ -2,6 +2,7 @@
 //! to WAV, read, measured, held against the truth of the bench.
 
 mod distortion;
+mod jumps;
 mod output;
 mod sweeps;
 

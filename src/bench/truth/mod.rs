@@ -3,6 +3,7 @@
 mod band_level;
 mod directivity;
 mod equivalent_input_noise;
+mod jumps;
 mod line;
 mod sensitivity;
 mod tones;
@@ -21,6 +22,7 @@ use crate::quantity::{
 use band_level::BandLevels;
 use directivity::Directivity;
 use equivalent_input_noise::EquivalentInputNoise;
+use jumps::Jumps;
 use line::LineCourse;
 use sensitivity::Sensitivity;
 use tones::ToneSteps;
@@ -45,6 +47,7 @@ enum Entry {
     NoiseReductionOnset(NoiseReductionOnset),
     OutputForceLevel(tones::OutputForceLevel),
     HarmonicDistortion(tones::HarmonicDistortion),
+    AttackRelease(jumps::AttackRelease),
 }
 
 #[derive(Debug, Serialize)]
@@ -163,6 +166,7 @@ pub struct Witness {
     pressure: BandLevels,
     line: Option<LineCourse>,
     tones: Option<ToneSteps>,
+    jumps: Option<Jumps>,
     tense: bool,
 }
 
@@ -174,6 +178,7 @@ pub struct CaptureTruth {
     stretches: Vec<line::Stretch>,
     worst: Option<Worst>,
     tones: Option<ToneSteps>,
+    jumps: Option<Jumps>,
     /// Power gain of the device per band, weighted with the stimulus.
     gains: Vec<(Band, f64)>,
     /// For the capture from the front of a series: front over the mean of space, in dB.
@@ -205,6 +210,7 @@ impl Witness {
             pressure: levels(),
             line,
             tones: ToneSteps::of(capture, rate_hz),
+            jumps: Jumps::of(capture, rate_hz),
             tense,
         }
     }
@@ -220,6 +226,9 @@ impl Witness {
         }
         if let Some(tones) = &mut self.tones {
             tones.push(self.frame, physical[0]);
+        }
+        if let Some(jumps) = &mut self.jumps {
+            jumps.push(physical);
         }
         self.frame += 1;
     }
@@ -238,6 +247,7 @@ impl Witness {
             stretches: self.line.map_or_else(Vec::new, LineCourse::finish),
             worst: renderer.worst(self.tense),
             tones: self.tones,
+            jumps: self.jumps,
             gains: gains(scenario, capture, renderer),
             indices: directivity::indices_db(scenario, capture, renderer),
             sensitivity: Sensitivity::of(scenario, capture, renderer),
@@ -267,6 +277,7 @@ impl CaptureTruth {
         let tones = self.tones.as_ref();
         let output = tones.and_then(|tones| tones.output(&self.name));
         let distortion = tones.and_then(|tones| tones.distortion(&self.name));
+        let jumps = self.jumps.as_ref().map(|jumps| jumps.finish(&self.name));
         let feedback = Feedback {
             capture: self.name,
             events: self.stretches.into_iter().filter_map(event).collect(),
@@ -285,6 +296,7 @@ impl CaptureTruth {
             .chain(self.noise.map(Entry::EquivalentInputNoise))
             .chain(output.map(Entry::OutputForceLevel))
             .chain(distortion.map(Entry::HarmonicDistortion))
+            .chain(jumps.map(Entry::AttackRelease))
     }
 }
 
