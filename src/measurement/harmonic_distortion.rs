@@ -141,8 +141,6 @@ pub struct Distortion {
 /// One harmonic of the force.
 #[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
 pub struct Harmonic {
-    /// Multiple of the fundamental.
-    pub order: u32,
     /// Its frequency.
     pub frequency_hz: f64,
     /// Amplitude over that of the fundamental, noise included.
@@ -291,7 +289,6 @@ fn distortion(
         of_sound: self::total(sound, &of_sound),
         harmonics: each
             .map(|(order, found)| Harmonic {
-                order: *order,
                 frequency_hz: hz * f64::from(*order),
                 share_percent: 100.0 * (found.mean_square / fundamental.mean_square).sqrt(),
             })
