@@ -16,10 +16,25 @@ const ROWS: usize = 6;
 const CHANCE: f64 = 0.05;
 
 /// Figures, and what a reader calls them.
-const NAMES: [(&str, &str, &str); 16] = [
+const NAMES: [(&str, &str, &str); 23] = [
     ("levels", "force.leq", "Force level"),
     ("levels", "microphone.leq", "Sound level"),
     ("levels", "gain", "Gain"),
+    ("sensitivity", "sensitivity", "Sensitivity"),
+    ("sensitivity", "delay", "Delay"),
+    ("equivalent_input_noise", "total", "Equivalent input noise"),
+    ("output_force_level", "maximum", "Largest output"),
+    (
+        "output_force_level",
+        "high_frequency_average",
+        "Output, high-frequency average",
+    ),
+    ("feedback", "ripple.margin", "Gain margin, by the ripple"),
+    (
+        "feedback",
+        "substitution.margin",
+        "Gain margin, by substitution",
+    ),
     ("feedback", "margin.loop_gain", "Loop gain"),
     ("directional", "front_to_back", "Front to back"),
     ("noise_reduction", "noise_reduction", "Noise reduction"),
