@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::super::document::{Line, Lines};
 use super::super::number;
-use super::markup::escape;
+use super::markup::{DRAWING_CLOSED, figure_opened};
 
 const LEFT: f64 = 84.0;
 const WIDTH: f64 = 1002.0;
@@ -42,13 +42,7 @@ pub(super) fn figure(lines: &Lines, id: &str) -> String {
         low_hz: all().fold(100.0_f64, |low, hz| low.min(hz * 0.9)).max(10.0),
         high_hz: all().fold(10_000.0_f64, |high, hz| high.max(hz * 1.1)),
     };
-    let title = escape(&lines.title);
-    let mut out = format!(
-        "<figure><h3>{title}</h3><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{title}\"><div class=\"stripbox\">\
-         <svg viewBox=\"0 0 {WIDTH} {HEIGHT}\" role=\"img\" aria-labelledby=\"{id}t {id}d\">\
-         <title id=\"{id}t\">{title}</title><desc id=\"{id}d\">{}</desc>",
-        escape(&lines.description)
-    );
+    let mut out = figure_opened(&lines.title, &lines.description, [WIDTH, HEIGHT], id);
     grid(&mut out, &axes);
     let (events, explained): (Vec<&Line>, Vec<&Line>) =
         lines.lines.iter().partition(|line| line.event);
@@ -72,9 +66,8 @@ pub(super) fn figure(lines: &Lines, id: &str) -> String {
         );
     }
     labels(&mut out, &axes, &events);
-    out.push_str(
-        "</svg></div></div><p class=\"swipe\">The picture scrolls sideways.</p><figcaption>",
-    );
+    out.push_str(DRAWING_CLOSED);
+    out.push_str("<figcaption>");
     out.push_str(match events.as_slice() {
         [] => "Thin lines: lasting lines of the force that have an explanation.",
         _ => "Ringed: lasting lines of the force that nothing explains. Thin lines: those with another explanation.",

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use super::super::document::{LevelMap, Line, Maps};
 use super::super::number;
 use super::lines::{ring, seconds};
-use super::markup::escape;
+use super::markup::{DRAWING_CLOSED, escape, figure_opened};
 
 const WIDTH: f64 = 1002.0;
 const HEIGHT: f64 = 290.0;
@@ -46,12 +46,11 @@ impl Axes<'_> {
 
 /// The picture; the tables of the section are its text alternative.
 pub(super) fn figure(maps: &Maps, id: &str) -> String {
-    let title = escape(&maps.lines.title);
-    let mut out = format!(
-        "<figure><h3>{title}</h3><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{title}\"><div class=\"stripbox\">\
-         <svg viewBox=\"0 0 {WIDTH} {HEIGHT}\" role=\"img\" aria-labelledby=\"{id}t {id}d\">\
-         <title id=\"{id}t\">{title}</title><desc id=\"{id}d\">{}</desc>",
-        escape(&maps.lines.description)
+    let mut out = figure_opened(
+        &maps.lines.title,
+        &maps.lines.description,
+        [WIDTH, HEIGHT],
+        id,
     );
     let axes = LEFTS.map(|left| Axes {
         left,
@@ -65,7 +64,7 @@ pub(super) fn figure(maps: &Maps, id: &str) -> String {
     rings(&mut out, &maps.lines.lines, &axes[0]);
     let _ = write!(
         out,
-        "</svg></div></div><p class=\"swipe\">The picture scrolls sideways.</p><p class=\"steps\"><span>quiet</span>{}<span>strong</span></p>\
+        "{DRAWING_CLOSED}<p class=\"steps\"><span>quiet</span>{}<span>strong</span></p>\
          <figcaption>Third-octave levels in steps of {STEP_DB} dB below the strongest of each map. Ringed: lasting lines of the force that the sound beside it does not explain.</figcaption></figure>",
         (0..STEPS)
             .map(|step| format!("<i class=\"m{step}\"></i>"))

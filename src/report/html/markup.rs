@@ -61,6 +61,26 @@ pub(super) fn spans(spans: &[Span]) -> String {
     out
 }
 
+/// A figure with its title, opened up to what is drawn in it, `width` by `height`.
+pub(super) fn figure_opened(
+    title: &str,
+    description: &str,
+    [width, height]: [f64; 2],
+    id: &str,
+) -> String {
+    let title = escape(title);
+    format!(
+        "<figure><h3>{title}</h3><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{title}\"><div class=\"stripbox\">\
+         <svg viewBox=\"0 0 {width} {height}\" role=\"img\" aria-labelledby=\"{id}t {id}d\">\
+         <title id=\"{id}t\">{title}</title><desc id=\"{id}d\">{}</desc>",
+        escape(description)
+    )
+}
+
+/// What closes the drawing; the caption of the figure follows.
+pub(super) const DRAWING_CLOSED: &str =
+    "</svg></div></div><p class=\"swipe\">The picture scrolls sideways.</p>";
+
 /// A paragraph of small print.
 pub(super) fn note(text: &str) -> String {
     format!("<p class=\"note\">{}</p>", escape(text))

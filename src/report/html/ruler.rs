@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::super::document::{Figure, Post, Ruler};
 use super::super::number;
-use super::markup::escape;
+use super::markup::{DRAWING_CLOSED, escape, figure_opened};
 
 const LEFT: f64 = 220.0;
 const WIDTH: f64 = 1002.0;
@@ -24,13 +24,7 @@ pub(super) fn figure(ruler: &Ruler, id: &str) -> String {
     let x = |db: f64| LEFT + (db.clamp(0.0, most) / most) * (WIDTH - LEFT - 90.0);
     let base = TOP + ROW * ruler.posts.len() as f64;
     let title = escape(&ruler.title);
-    let mut out = format!(
-        "<figure><h3>{title}</h3><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{title}\"><div class=\"stripbox\">\
-         <svg viewBox=\"0 0 {WIDTH} {}\" role=\"img\" aria-labelledby=\"{id}t {id}d\">\
-         <title id=\"{id}t\">{title}</title><desc id=\"{id}d\">{}</desc>",
-        base + 42.0,
-        escape(&ruler.description)
-    );
+    let mut out = figure_opened(&ruler.title, &ruler.description, [WIDTH, base + 42.0], id);
     let _ = write!(
         out,
         "<path class=\"zero\" d=\"M{LEFT} 22V{base}\"/><text x=\"{LEFT}\" y=\"14\" text-anchor=\"middle\">edge: it oscillates</text>\
@@ -61,7 +55,8 @@ pub(super) fn figure(ruler: &Ruler, id: &str) -> String {
     for (row, post) in ruler.posts.iter().enumerate() {
         mark(&mut out, post, TOP + ROW * (row as f64 + 0.5), &x);
     }
-    out.push_str("</svg></div></div><p class=\"swipe\">The picture scrolls sideways.</p><figcaption>Block: the margin; thin line through it: its uncertainty; a wedge at the end of a line: only a bound is known.</figcaption></figure>");
+    out.push_str(DRAWING_CLOSED);
+    out.push_str("<figcaption>Block: the margin; thin line through it: its uncertainty; a wedge at the end of a line: only a bound is known.</figcaption></figure>");
     out
 }
 

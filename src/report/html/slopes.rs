@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::super::document::{Slope, Slopes, Verdict};
 use super::super::number;
-use super::markup::escape;
+use super::markup::{DRAWING_CLOSED, escape, figure_opened};
 
 /// Panels in a row, and what one takes.
 const ROW: usize = 5;
@@ -21,15 +21,12 @@ const LETTERS: usize = 26;
 
 /// The picture; the table of the section is its text alternative.
 pub(super) fn figure(slopes: &Slopes, id: &str) -> String {
-    let title = escape(&slopes.title);
     let rows = slopes.slopes.len().div_ceil(ROW);
-    let mut out = format!(
-        "<figure><h3>{title}</h3><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{title}\"><div class=\"stripbox\">\
-         <svg viewBox=\"0 0 {} {}\" role=\"img\" aria-labelledby=\"{id}t {id}d\">\
-         <title id=\"{id}t\">{title}</title><desc id=\"{id}d\">{}</desc>",
-        WIDTH * ROW as f64 + 2.0,
-        HEIGHT * rows as f64,
-        escape(&slopes.description)
+    let mut out = figure_opened(
+        &slopes.title,
+        &slopes.description,
+        [WIDTH * ROW as f64 + 2.0, HEIGHT * rows as f64],
+        id,
     );
     for (position, slope) in slopes.slopes.iter().enumerate() {
         let (column, row) = (position % ROW, position / ROW);
@@ -44,7 +41,7 @@ pub(super) fn figure(slopes: &Slopes, id: &str) -> String {
     let [before, after] = &slopes.visits;
     let _ = write!(
         out,
-        "</svg></div></div><p class=\"swipe\">The picture scrolls sideways.</p><figcaption>Left {}, right {}. Shaded: no change, the expanded uncertainty (k = 2) of the difference. All bands are drawn equally high, so that steepness compares; a line that goes on is cut.</figcaption></figure>",
+        "{DRAWING_CLOSED}<figcaption>Left {}, right {}. Shaded: no change, the expanded uncertainty (k = 2) of the difference. All bands are drawn equally high, so that steepness compares; a line that goes on is cut.</figcaption></figure>",
         escape(before),
         escape(after)
     );

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::super::document::Trace;
 use super::super::number;
-use super::markup::escape;
+use super::markup::{DRAWING_CLOSED, escape, figure_opened};
 
 const LEFT: f64 = 84.0;
 const WIDTH: f64 = 1002.0;
@@ -64,13 +64,7 @@ pub(super) fn figure(trace: &Trace, id: &str) -> String {
     let Some(axes) = Axes::of(trace) else {
         return String::new();
     };
-    let title = escape(&trace.title);
-    let mut out = format!(
-        "<figure><h3>{title}</h3><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{title}\"><div class=\"stripbox\">\
-         <svg viewBox=\"0 0 {WIDTH} {HEIGHT}\" role=\"img\" aria-labelledby=\"{id}t {id}d\">\
-         <title id=\"{id}t\">{title}</title><desc id=\"{id}d\">{}</desc>",
-        escape(&trace.description)
-    );
+    let mut out = figure_opened(&trace.title, &trace.description, [WIDTH, HEIGHT], id);
     let base = HEIGHT - BOTTOM;
     for (tick, label) in ticks(axes.y, 5.0) {
         let y = axes.y(tick);
@@ -125,7 +119,7 @@ pub(super) fn figure(trace: &Trace, id: &str) -> String {
     );
     let _ = write!(
         out,
-        "</svg></div></div><p class=\"swipe\">The picture scrolls sideways.</p><figcaption>{}</figcaption></figure>",
+        "{DRAWING_CLOSED}<figcaption>{}</figcaption></figure>",
         escape(&trace.caption)
     );
     out
