@@ -142,6 +142,15 @@ impl Levels {
         })
     }
 
+    /// The calibrations of force and microphone, without which `measurement` cannot do.
+    ///
+    /// # Errors
+    /// [`Problem::ChannelMissing`].
+    pub fn both_channels(&self, measurement: &'static str) -> Result<[&Channel; 2]> {
+        let [force, microphone] = Role::ALL.map(|role| self.channel(role, measurement));
+        Ok([force?, microphone?])
+    }
+
     /// The transfer from microphone to force.
     ///
     /// # Errors

@@ -126,9 +126,7 @@ pub struct Jump {
 /// [`crate::Problem::ChannelMissing`] without both channels.
 pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
     let capture: &Levels = input.capture;
-    for role in Role::ALL {
-        capture.channel(role, "attack_release")?;
-    }
+    capture.both_channels("attack_release")?;
     let waveform = capture.waveform()?;
     let steps = steps::find(capture)?;
     let pairs = steps.windows(2).filter_map(|pair| match pair {

@@ -115,9 +115,7 @@ pub struct BandNoise {
 /// [`crate::Problem::ChannelMissing`] without both channels.
 pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
     for capture in [input.quiet, input.sensitivity] {
-        for role in Role::ALL {
-            capture.channel(role, "equivalent_input_noise")?;
-        }
+        capture.both_channels("equivalent_input_noise")?;
     }
     let quiet = input.quiet.bands()?;
     let powers = quiet.mean_square.row(Role::Force as usize).to_vec();

@@ -16,9 +16,7 @@ pub(super) fn by_band<B>(
     band: impl Fn(Band, Reading<LevelDifference>) -> B,
 ) -> Result<(Vec<B>, Reading<LevelDifference>)> {
     for capture in captures {
-        for role in Role::ALL {
-            capture.channel(role, measurement)?;
-        }
+        capture.both_channels(measurement)?;
     }
     let [first, second] = captures;
     let (own, others) = (first.bands()?, second.bands()?);

@@ -116,14 +116,7 @@ pub struct Point {
 /// # Errors
 /// [`crate::Problem::ChannelMissing`] without both channels.
 pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
-    let channels = [
-        input
-            .capture
-            .channel(Role::Force, "noise_reduction_onset")?,
-        input
-            .capture
-            .channel(Role::Microphone, "noise_reduction_onset")?,
-    ];
+    let channels = input.capture.both_channels("noise_reduction_onset")?;
     let bands = input.capture.bands()?;
     let fall = Fall::of(bands);
     let gap = |band: Band| channels.iter().find_map(|channel| channel.gap(band));

@@ -143,9 +143,7 @@ pub struct Match {
 /// [`crate::Problem::ChannelMissing`] without both channels.
 pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
     for capture in input.off.iter().chain(&input.on) {
-        for role in Role::ALL {
-            capture.channel(role, "phase_inversion")?;
-        }
+        capture.both_channels("phase_inversion")?;
     }
     let bands = &input.off[0].bands()?.bands;
     let off = parted(input.off, bands)?;

@@ -72,8 +72,7 @@ impl Presented {
 /// # Errors
 /// [`crate::Problem::ChannelMissing`] without both channels.
 pub fn presented(capture: &Levels, measurement: &'static str) -> Result<Vec<Presented>> {
-    let force = capture.channel(Role::Force, measurement)?;
-    let microphone = capture.channel(Role::Microphone, measurement)?;
+    let [force, microphone] = capture.both_channels(measurement)?;
     let waveform = capture.waveform()?;
     let found = steps::find(capture)?;
     let each = found.iter().enumerate().map(|(index, step)| {

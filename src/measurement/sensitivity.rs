@@ -39,7 +39,7 @@ use crate::levels::phase::PhaseLine;
 use crate::levels::response::Sensitivity;
 use crate::levels::{Levels, Needs, Transfer};
 use crate::quantity::{
-    Band, BandRange, Number, Origin, Reading, Role, Seconds, SensitivityLevel, Uncertainty,
+    Band, BandRange, Number, Origin, Reading, Seconds, SensitivityLevel, Uncertainty,
 };
 use crate::trust::Check;
 
@@ -130,9 +130,7 @@ pub struct Point {
 /// [`crate::Problem::ChannelMissing`] without both channels.
 pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
     let capture = input.capture;
-    for role in Role::ALL {
-        capture.channel(role, "sensitivity")?;
-    }
+    capture.both_channels("sensitivity")?;
     let transfer = capture.response()?;
     let bands = &capture.bands()?.bands;
     let highest_hz = DELAY_HZ[1].min(0.4 * f64::from(capture.rate_hz));

@@ -175,9 +175,7 @@ pub struct AngleGain {
 /// [`crate::Problem::ChannelMissing`] without both channels.
 pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
     for (_, capture) in &input.captures {
-        for role in Role::ALL {
-            capture.channel(role, "directivity")?;
-        }
+        capture.both_channels("directivity")?;
     }
     let (_, first) = input.captures[0];
     let mut bands = Vec::new();

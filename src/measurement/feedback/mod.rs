@@ -58,7 +58,6 @@ use serde::{Deserialize, Serialize};
 use super::Captures;
 use crate::diagnostic::{Diagnostic, Problem, Result};
 use crate::levels::{Levels, Needs};
-use crate::quantity::Role;
 use crate::trust::Check;
 pub use change::Change;
 use change::Side;
@@ -217,8 +216,7 @@ fn search(
     options: &Options,
 ) -> Result<(Found, Option<LoopGain>)> {
     let measurement = "feedback";
-    let force = capture.channel(Role::Force, measurement)?;
-    capture.channel(Role::Microphone, measurement)?;
+    let [force, _] = capture.both_channels(measurement)?;
     let lines = capture.lines()?;
     for (slot, channel) in ["force", "microphone"].into_iter().enumerate() {
         if !lines.signal[slot] {
