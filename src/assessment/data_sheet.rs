@@ -113,7 +113,8 @@ impl<'a> Input<'a> {
 
     /// The captures behind it: all.
     pub fn captures(&self) -> Vec<String> {
-        let mut names: Vec<String> = self.measured.iter().map(|m| m.capture.into()).collect();
+        let each = self.measured.iter().flat_map(|m| &m.captures);
+        let mut names: Vec<String> = each.map(|name| (*name).to_owned()).collect();
         names.sort();
         names.dedup();
         names
@@ -139,7 +140,7 @@ pub struct Line {
     /// Frequency, where the line has one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub frequency_hz: Option<f64>,
-    /// The capture, where the figure was found.
+    /// The capture or captures, where the figure was found.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub capture: Option<String>,
     /// The figure of the sheet.
@@ -251,7 +252,8 @@ pub fn assess(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
             Diagnostic::from(Problem::Internal { what })
         })?;
         let entry = measured.outcome.kind().name();
-        found.extend(keyed(entry, measured.capture, observations(&value)));
+        let captures = measured.captures.join(", ");
+        found.extend(keyed(entry, &captures, observations(&value)));
     }
     let lines: Vec<Line> = input.sheet.stated.iter().map(|s| line(s, &found)).collect();
     Ok(Outcome {
@@ -352,6 +354,10 @@ fn pick<'a>(stated: &Stated, found: &'a [Keyed]) -> std::result::Result<&'a Keye
         [only] => Err(format!(
             "the sheet states it in {}, the record in {}",
             stated.unit, only.figure.unit
+        )),
+        [first, rest @ ..] if rest.iter().all(|k| k.capture == first.capture) => Err(format!(
+            "`{}` holds several figures of this name at this frequency",
+            first.capture
         )),
         several => {
             let names: Vec<&str> = several.iter().map(|k| k.capture.as_str()).collect();

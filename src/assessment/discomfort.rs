@@ -3,10 +3,11 @@
 //! *Question.* Does the device ever reach a force that is uncomfortable?
 //!
 //! *Definition.* Output minus uncomfortable level, band by band: for the largest
-//! output (largest F-weighted level with a tone sweep at 90 dB SPL) and for the
-//! 99th percentile of the loudest speech.
+//! output (tone sweep at 90 dB SPL) and for the 99th percentile of the loudest speech.
 //!
-//! *Method.* Difference of the two levels; below, or above, where the whole
+//! *Method.* 1. The largest output of a band is that of the steps that were measured in
+//! it (OFL90); where there is none, as in a sweep that glides, its largest F-weighted
+//! level. 2. Difference of the two levels; below, or above, where the whole
 //! interval of the combined uncertainty is.
 //!
 //! *Source.* Own definition. F-weighted maximum of a slow sweep or of steps of
@@ -23,6 +24,9 @@ use super::hearing::Hearing;
 use super::{Evidence, Limits, Verdict, force_bands};
 use crate::diagnostic::Result;
 pub use crate::measurement::NoOptions as Options;
+use crate::measurement::levels::BandLevels;
+use crate::measurement::output_force_level;
+use crate::quantity::level::OneMicronewton;
 use crate::quantity::{Band, ForceLevel, LevelDifference, Reading};
 
 /// An output to be judged: which, the capture, and its level band by band.
@@ -42,8 +46,9 @@ impl<'a> Input<'a> {
         };
         let mut outputs = Vec::new();
         if let Some((capture, levels)) = evidence.levels("output_force_level") {
+            let sweep = evidence.output_force_level(capture);
             let bands = force_bands(levels);
-            let maxima = bands.map(|band| (band.band, band.fast_max.clone()));
+            let maxima = bands.map(|band| (band.band, largest(band, sweep)));
             outputs.push((Which::MaximumOutput, capture, maxima.collect()));
         }
         if let Some(loud) = evidence.speech().last() {
@@ -63,6 +68,20 @@ impl<'a> Input<'a> {
         let captures = self.outputs.iter().map(|(_, capture, _)| capture);
         captures.map(|capture| (*capture).to_owned()).collect()
     }
+}
+
+/// The largest force in a band: of the steps in it, or else of the band as a whole.
+fn largest(
+    band: &BandLevels<OneMicronewton>,
+    sweep: Option<&output_force_level::Outcome>,
+) -> Reading<ForceLevel> {
+    let points = sweep.into_iter().flat_map(|sweep| &sweep.curve);
+    let measured = points.filter_map(|point| {
+        let inside = Band::containing(point.frequency_hz) == Some(band.band);
+        Some((&point.force, point.force.figure().filter(|_| inside)?.db()))
+    });
+    let most = measured.max_by(|a, b| a.1.total_cmp(&b.1));
+    most.map_or(&band.fast_max, |(force, _)| force).clone()
 }
 
 /// Outputs against the uncomfortable levels.

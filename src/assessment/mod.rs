@@ -10,6 +10,7 @@ pub mod data_sheet;
 pub mod discomfort;
 pub mod gain_change;
 pub mod hearing;
+pub mod method_difference;
 pub mod person;
 pub mod prescription;
 mod sheet;
@@ -21,7 +22,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::diagnostic::Result;
 use crate::measurement;
-use crate::measurement::{levels, speech_percentiles};
+use crate::measurement::{levels, output_force_level, speech_percentiles};
 use crate::quantity::level::OneMicronewton;
 use crate::quantity::{Level, Quantity, Reading};
 pub use conformance::{Limits, Verdict};
@@ -50,17 +51,24 @@ pub struct Subject {
     pub prescription: prescription::Prescription,
 }
 
-/// An outcome on one capture.
-#[derive(Debug, Clone, Copy)]
+/// An outcome, and the captures that it was made from.
+#[derive(Debug, Clone)]
 pub struct Measured<'a> {
-    /// Name of the capture.
-    pub capture: &'a str,
-    /// Its role, as session files name it.
+    /// Names of the captures: the one measured, or all of a pair or a series.
+    pub captures: Vec<&'a str>,
+    /// Role of the first, as session files name it.
     pub role: &'a str,
-    /// Presented level as stated, in dB SPL.
+    /// Presented level of the first as stated, in dB SPL.
     pub level_db_spl: Option<f64>,
     /// What was found.
     pub outcome: &'a measurement::Outcome,
+}
+
+impl<'a> Measured<'a> {
+    /// The capture, or the first of several.
+    pub fn capture(&self) -> &'a str {
+        self.captures.first().copied().unwrap_or_default()
+    }
 }
 
 /// Speech at one presented level.
@@ -79,7 +87,7 @@ impl<'a> Evidence<'a> {
     pub fn speech(&self) -> Vec<PresentedSpeech<'a>> {
         let each = self.measured.iter().filter_map(|m| match m.outcome {
             measurement::Outcome::SpeechPercentiles(speech) => Some(PresentedSpeech {
-                capture: m.capture,
+                capture: m.capture(),
                 level_db_spl: m.level_db_spl.or(speech.presented.figure().map(Level::db)),
                 speech,
             }),
@@ -91,10 +99,18 @@ impl<'a> Evidence<'a> {
         each
     }
 
+    /// The output force levels of `capture`.
+    pub fn output_force_level(&self, capture: &str) -> Option<&'a output_force_level::Outcome> {
+        self.measured.iter().find_map(|m| match m.outcome {
+            measurement::Outcome::OutputForceLevel(found) if m.capture() == capture => Some(found),
+            _ => None,
+        })
+    }
+
     /// Levels of the first capture with `role`.
     pub fn levels(&self, role: &str) -> Option<(&'a str, &'a levels::Outcome)> {
         self.measured.iter().find_map(|m| match m.outcome {
-            measurement::Outcome::Levels(levels) if m.role == role => Some((m.capture, levels)),
+            measurement::Outcome::Levels(levels) if m.role == role => Some((m.capture(), levels)),
             _ => None,
         })
     }
@@ -186,7 +202,7 @@ impl Outcome {
     /// Whether something judged was found outside its limits.
     pub fn outside(&self) -> bool {
         match self {
-            Self::Audibility(_) => false,
+            Self::Audibility(_) | Self::MethodDifference(_) => false,
             Self::DataSheet(found) => found.verdict == Verdict::Outside,
             Self::Targets(found) => found
                 .levels
@@ -204,5 +220,6 @@ catalogue! {
     Audibility: audibility,
     Targets: targets,
     Discomfort: discomfort,
+    MethodDifference: method_difference,
     DataSheet: data_sheet,
 }

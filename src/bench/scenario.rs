@@ -13,10 +13,12 @@ use super::stimulus::{Stimulus, within};
 use crate::diagnostic::{At, Diagnostic, Problem, Result, toml_problem};
 
 /// Roles that session files know.
-const ROLES: [&str; 25] = [
+const ROLES: [&str; 27] = [
     "speech",
     "output_force_level",
     "sensitivity",
+    "full_on_sensitivity",
+    "force_level_response",
     "harmonic_distortion",
     "input_output",
     "attack_release",

@@ -7,7 +7,7 @@
 //! the linearised fit (GUM supplement: textbook), with the residuals' own
 //! correlation in time counted in.
 
-use super::scatter;
+use super::{least_squares, scatter};
 
 /// Shortest hold, in steps: the first points still carry what filters and delay
 /// make of the beginning.
@@ -124,7 +124,7 @@ impl Approach {
                 ]
             })
             .collect();
-        let inverse = inverse(&rows, hold_s > 0.0)?;
+        let inverse = least_squares::inverse(&rows, if hold_s > 0.0 { 4 } else { 3 })?;
         // Expanded uncertainty of a mean of the residuals, times √N: of one.
         let one = scatter::expanded(&residuals, step_s)? * (residuals.len() as f64).sqrt();
         let of = |w: [f64; 4]| {
@@ -182,48 +182,6 @@ fn linear(course_db: &[f64], step_s: f64, hold_s: f64, tau_s: f64) -> Option<(f6
     let drop = (yb - y1 * b1 / count) / spread;
     let end = (y1 - drop * b1) / count;
     Some((end, drop, yy - end * y1 - drop * yb))
-}
-
-/// Inverse of the normal matrix of `rows`, by Gauss and Jordan; without a hold its
-/// row and column are those of the unit matrix.
-fn inverse(rows: &[[f64; 4]], hold: bool) -> Option<[[f64; 4]; 4]> {
-    let mut left = [[0.0; 4]; 4];
-    for row in rows {
-        for (i, line) in left.iter_mut().enumerate() {
-            for (value, other) in line.iter_mut().zip(row) {
-                *value += row[i] * other;
-            }
-        }
-    }
-    if !hold {
-        left[3][3] = 1.0;
-    }
-    let mut right = [0, 1, 2, 3].map(|i| [0, 1, 2, 3].map(|j| f64::from(u8::from(i == j))));
-    for column in 0..4 {
-        let larger = |a: &usize, b: &usize| {
-            let size = |row: usize| f64::abs(left[row][column]);
-            size(*a).total_cmp(&size(*b))
-        };
-        let pivot = (column..4).max_by(larger)?;
-        left.swap(column, pivot);
-        right.swap(column, pivot);
-        let scale = left[column][column];
-        if scale.abs() < 1e-12 {
-            return None;
-        }
-        for side in [&mut left, &mut right] {
-            side[column] = side[column].map(|v| v / scale);
-        }
-        let (pivot_left, pivot_right) = (left[column], right[column]);
-        for row in (0..4).filter(|row| *row != column) {
-            let factor = left[row][column];
-            for k in 0..4 {
-                left[row][k] -= factor * pivot_left[k];
-                right[row][k] -= factor * pivot_right[k];
-            }
-        }
-    }
-    Some(right)
 }
 
 #[cfg(test)]

@@ -66,7 +66,7 @@ impl Needs {
 }
 
 /// How to reduce.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Scope {
     /// Bands to analyse.
     pub range: BandRange,
@@ -74,6 +74,9 @@ pub struct Scope {
     pub interval: Interval,
     /// What a calibrator was stated to do.
     pub tone: Option<StatedTone>,
+    /// When steps of tones begin and end, in seconds of the recording, where that is
+    /// stated.
+    pub steps_s: Vec<[f64; 2]>,
 }
 
 /// A recording reduced to levels; its size has a bound that does not grow with the
@@ -104,6 +107,8 @@ pub struct Levels {
     pub tone: Option<Tone>,
     /// The samples, if asked for.
     pub waveform: Option<Waveform>,
+    /// When steps begin and end, as stated; empty: they are to be found.
+    pub steps_s: Vec<[f64; 2]>,
     /// The files read.
     pub inputs: Vec<InputFile>,
     /// What was found on the way.
@@ -289,6 +294,7 @@ pub fn reduce(
         integrity: evidence.integrity,
         inputs: evidence.inputs,
         tone: tone.map(ToneReduction::finish),
+        steps_s: scope.steps_s,
         waveform: waveform.map(WaveformReduction::finish),
         findings,
     })

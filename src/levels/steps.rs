@@ -5,6 +5,9 @@
 //! a level. As long as both hold (0.6 % or 1.5 Hz, and 0.75 dB) and the line carries
 //! at least seven tenths of the power, it is one step; what lasts less than 60 ms is
 //! a transition. Own method.
+//!
+//! Where the session says when the steps begin and end, each of its stretches is one
+//! step, and the strongest line in it tells frequency and level.
 
 use std::f64::consts::TAU;
 
@@ -50,12 +53,27 @@ pub struct Step {
     pub end_s: f64,
     /// Whether the recording clips within it.
     pub clipped: bool,
+    /// Whether one tone holds throughout; only stated steps may lack it.
+    pub steady: bool,
 }
 
 impl Step {
     /// Whether it lasts too little to settle.
     pub fn too_short(&self) -> bool {
         self.end_s - self.begin_s < SHORTEST_S
+    }
+
+    /// The frequency to a fraction of a hertz, once there is a settled part.
+    fn refine(&mut self, waveform: &Waveform) {
+        if !self.too_short() && self.steady {
+            let (settled, channel) = (self.settled(waveform), Role::Microphone as usize);
+            self.frequency_hz = frequency_hz(settled, channel, self.frequency_hz, waveform.rate_hz);
+        }
+    }
+
+    /// Whether nothing keeps it from being used.
+    pub fn whole(&self) -> bool {
+        !self.too_short() && !self.clipped && self.steady
     }
 
     /// Whether the other is of the same frequency (1.5 %) and level (1 dB).
@@ -90,9 +108,55 @@ pub fn between(waveform: &Waveform, from_s: f64, to_s: f64) -> &[[f32; 2]] {
 /// [`crate::Problem::Internal`] if the samples were not asked for.
 pub fn find(capture: &Levels) -> Result<Vec<Step>> {
     let waveform = capture.waveform()?;
+    let lines = track(waveform);
+    let mut steps = match capture.steps_s.as_slice() {
+        [] => unstated(waveform, &lines),
+        stated => stated
+            .iter()
+            .map(|s| within(waveform, &lines, *s))
+            .collect(),
+    };
+    mark_clipped(&mut steps, capture, waveform);
+    Ok(steps)
+}
+
+/// One step in the stretch from `begin_s` to `end_s`, whatever it holds.
+fn within(waveform: &Waveform, lines: &[Option<Line>], [begin_s, end_s]: [f64; 2]) -> Step {
+    // A frame must lie inside, a hop being allowed at either end for rounded times.
+    let starts = lines
+        .iter()
+        .enumerate()
+        .map(|(n, line)| (waveform.from_s + n as f64 * HOP_S, line));
+    let inside =
+        starts.filter(|(at_s, _)| *at_s >= begin_s - HOP_S && at_s + FRAME_S <= end_s + HOP_S);
+    let inside: Vec<Option<Line>> = inside.map(|(_, line)| *line).collect();
+    let mut tones: Vec<Line> = inside.iter().flatten().copied().collect();
+    tones.sort_by(|a, b| a.frequency_hz.total_cmp(&b.frequency_hz));
+    let middle = tones.get(tones.len() / 2).copied();
+    let run = middle.map(|line| Open { lines: vec![line] });
+    let held = |run: &Open| tones.iter().filter(|line| run.holds(line)).count();
+    // The first and the last frame may reach into the neighbours.
+    let steady = run
+        .as_ref()
+        .is_some_and(|run| held(run) + 2 >= inside.len());
+    let about_hz = middle.map_or(0.0, |line| line.frequency_hz);
+    let mut step = Step {
+        frequency_hz: about_hz,
+        level_db: middle.map_or(0.0, |line| line.level_db),
+        begin_s,
+        end_s,
+        clipped: false,
+        steady,
+    };
+    step.refine(waveform);
+    step
+}
+
+/// The steps that show themselves by a tone that holds.
+fn unstated(waveform: &Waveform, lines: &[Option<Line>]) -> Vec<Step> {
     let mut steps = Vec::new();
     let mut open: Option<Open> = None;
-    for line in track(waveform).into_iter().chain([None]) {
+    for line in lines.iter().copied().chain([None]) {
         match (&mut open, line) {
             (Some(run), Some(line)) if run.holds(&line) => run.lines.push(line),
             _ => {
@@ -102,8 +166,7 @@ pub fn find(capture: &Levels) -> Result<Vec<Step>> {
             }
         }
     }
-    mark_clipped(&mut steps, capture, waveform);
-    Ok(steps)
+    steps
 }
 
 /// The strongest line of one frame.
@@ -138,12 +201,9 @@ impl Open {
             begin_s,
             end_s,
             clipped: false,
+            steady: true,
         };
-        let settled = step.settled(waveform);
-        if !step.too_short() {
-            let microphone = Role::Microphone as usize;
-            step.frequency_hz = frequency_hz(settled, microphone, about_hz, waveform.rate_hz);
-        }
+        step.refine(waveform);
         (end_s - begin_s >= TRANSITION_S).then_some(step)
     }
 }

@@ -17,6 +17,8 @@ pub struct Waveform {
     pub from_s: f64,
     /// Up to where the spectrum is flat, in Hz.
     pub highest_hz: f64,
+    /// Where the interval goes on beyond what was kept, in seconds.
+    pub cut_at_s: Option<f64>,
     /// Sampling rate in Hz, that of the recording or a half, a quarter of it.
     pub rate_hz: f64,
     /// Force and microphone, in N and Pa.
@@ -28,6 +30,7 @@ pub struct WaveformReduction {
     halvings: Vec<Decimator>,
     rate_hz: f64,
     from_s: f64,
+    cut_at_s: Option<f64>,
     interval: [usize; 2],
     seen: usize,
     kept: Vec<[f32; 2]>,
@@ -41,7 +44,9 @@ impl WaveformReduction {
     pub fn new(interval: Interval, rate_hz: u32, frames: u64) -> Result<Self> {
         let rate_hz = f64::from(rate_hz);
         let (from_s, to_s) = interval.within(frames as f64 / rate_hz)?;
-        let to_s = to_s.min(from_s + LONGEST_S);
+        let longest_s = from_s + LONGEST_S;
+        let cut_at_s = (to_s > longest_s).then_some(longest_s);
+        let to_s = to_s.min(longest_s);
         let mut kept_hz = rate_hz;
         let mut halvings = Vec::new();
         while kept_hz > HALVED_FROM_HZ {
@@ -52,6 +57,7 @@ impl WaveformReduction {
             halvings,
             rate_hz: kept_hz,
             from_s,
+            cut_at_s,
             interval: [from_s, to_s].map(|s| (s * rate_hz).round() as usize),
             seen: 0,
             kept: Vec::new(),
@@ -78,6 +84,7 @@ impl WaveformReduction {
     pub fn finish(self) -> Waveform {
         Waveform {
             from_s: self.from_s,
+            cut_at_s: self.cut_at_s,
             highest_hz: match self.halvings.is_empty() {
                 true => 0.45 * self.rate_hz,
                 false => 0.27 * self.rate_hz,

@@ -149,9 +149,8 @@ pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
 }
 
 fn is_jump(before: &Step, after: &Step) -> bool {
-    let whole = |step: &Step| !step.too_short() && !step.clipped;
-    whole(before)
-        && whole(after)
+    before.whole()
+        && after.whole()
         && before.is_near(after.frequency_hz)
         && (after.begin_s - before.end_s).abs() < GAP_S
         && (after.level_db - before.level_db).abs() >= JUMP_DB

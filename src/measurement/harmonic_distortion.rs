@@ -60,7 +60,7 @@ impl<'a> Input<'a> {
     pub fn bind(captures: &Captures<'a>) -> Result<Self> {
         Ok(Self {
             capture: captures.role("capture")?,
-            response: captures.optional("sensitivity"),
+            response: captures.optional("force_level_response"),
         })
     }
 }

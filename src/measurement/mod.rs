@@ -10,9 +10,12 @@ pub mod directional;
 pub mod directivity;
 pub mod equivalent_input_noise;
 pub mod feedback;
+pub mod force_level_response;
+pub mod full_on_sensitivity;
 mod gain_difference;
 pub mod harmonic_distortion;
 pub mod importance;
+pub mod input_output;
 pub mod levels;
 pub mod noise_reduction;
 pub mod noise_reduction_onset;
@@ -21,6 +24,7 @@ pub mod phase_inversion;
 pub mod presented;
 pub mod sensitivity;
 pub mod speech_percentiles;
+pub mod sweep;
 
 use std::collections::BTreeMap;
 
@@ -191,7 +195,10 @@ catalogue! {
     Sensitivity: sensitivity,
     EquivalentInputNoise: equivalent_input_noise,
     OutputForceLevel: output_force_level,
+    FullOnSensitivity: full_on_sensitivity,
+    ForceLevelResponse: force_level_response,
     HarmonicDistortion: harmonic_distortion,
+    InputOutput: input_output,
     AttackRelease: attack_release,
     CalibratorTone: calibrator_tone,
 }

@@ -10,7 +10,9 @@ use crate::levels::Levels;
 use crate::levels::steps::{self, SHORTEST_S, Step};
 use crate::levels::synchronous::{Estimate, estimate};
 use crate::quantity::level::{Level, Reference};
-use crate::quantity::{Band, ForceLevel, Origin, PressureLevel, Reading, Role};
+use crate::quantity::{
+    Band, ForceLevel, Origin, PressureLevel, Reading, Role, SensitivityLevel, Uncertainty,
+};
 
 /// Bias of window and correlation, in dB: what a tone loses whose frequency is off by
 /// a tenth of a bin.
@@ -28,6 +30,21 @@ pub enum Verdict {
     Repeated(String),
     /// The recording clips within it.
     Clipped(String),
+    /// No tone holds from its stated begin to its stated end.
+    Unsteady(String),
+}
+
+impl Verdict {
+    /// Why it cannot be used.
+    pub fn reason(&self) -> Option<&str> {
+        match self {
+            Self::Usable => None,
+            Self::TooShort(why)
+            | Self::Repeated(why)
+            | Self::Clipped(why)
+            | Self::Unsteady(why) => Some(why),
+        }
+    }
 }
 
 /// One step, as it was found.
@@ -54,6 +71,15 @@ impl Presented {
     /// Whether it can be used.
     pub fn usable(&self) -> bool {
         self.verdict == Verdict::Usable
+    }
+
+    /// Force level minus presented level.
+    pub fn sensitivity(&self) -> Reading<SensitivityLevel> {
+        let over = |(force, of_force): (ForceLevel, &Uncertainty),
+                    (sound, of_sound): (PressureLevel, &Uncertainty)| {
+            Reading::measured(force.over(sound), of_force.plus(of_sound))
+        };
+        self.force.and(&self.sound, over)
     }
 
     /// The frequency as it is named: nominal for a third-octave midband, else to
@@ -107,11 +133,20 @@ fn verdict(step: &Step, earlier: &[Step]) -> Verdict {
             "it lasts {length_s:.2} s; {SHORTEST_S} s are needed to settle"
         ));
     }
+    if !step.steady {
+        return Verdict::Unsteady(format!(
+            "no tone holds from {:.2} s to {:.2} s, where the session says a step is",
+            step.begin_s, step.end_s
+        ));
+    }
     if step.clipped {
         return Verdict::Clipped("the recording clips within it: lower the recorder's gain".into());
     }
-    let whole = |other: &&Step| !other.too_short() && !other.clipped;
-    match earlier.iter().filter(whole).find(|s| s.same_as(step)) {
+    match earlier
+        .iter()
+        .filter(|other| other.whole())
+        .find(|s| s.same_as(step))
+    {
         Some(first) => Verdict::Repeated(format!(
             "the same tone at {:.2} s came first and counts",
             first.begin_s
@@ -127,8 +162,8 @@ fn level<R: Reference>(
     hz: f64,
     drift_db: f64,
 ) -> Reading<Level<R>> {
-    if let Verdict::TooShort(why) | Verdict::Repeated(why) | Verdict::Clipped(why) = verdict {
-        return Reading::not_measured(why.clone());
+    if let Some(why) = verdict.reason() {
+        return Reading::not_measured(why);
     }
     match Level::from_mean_square(found.mean_square) {
         None => Reading::not_measured("no signal"),

@@ -30,16 +30,16 @@
 //! a positive sample as pressure in one channel and push in the other.
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
-pub use super::NoOptions as Options;
 pub use super::OneCapture as Input;
 use crate::diagnostic::Result;
 use crate::levels::phase::PhaseLine;
 use crate::levels::response::Sensitivity;
 use crate::levels::{Levels, Needs, Transfer};
 use crate::quantity::{
-    Band, BandRange, Number, Origin, Reading, Seconds, SensitivityLevel, Uncertainty,
+    Band, BandRange, Number, Origin, Reading, Seconds, SensitivityLevel,
+    SensitivityReMicronewtonPerPascal, SensitivityReNewtonPerPascal, Uncertainty,
 };
 use crate::trust::Check;
 
@@ -69,6 +69,35 @@ pub const RELIES_ON: &[Check] = &[
 const DELAY_HZ: [f64; 2] = [1000.0, 8000.0];
 /// Parts of an octave of the narrow-band response.
 const PARTS: i32 = 24;
+
+/// A reference of the sensitivity level beside 1 µN/20 µPa.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum Conversion {
+    /// 1 N/Pa.
+    #[serde(rename = "1 N/Pa")]
+    NewtonPerPascal,
+    /// 1 µN/Pa.
+    #[serde(rename = "1 µN/Pa")]
+    MicronewtonPerPascal,
+}
+
+/// What is told beside the level re 1 µN/20 µPa.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct Options {
+    /// References into which the level of every band is converted.
+    pub also_re: Vec<Conversion>,
+}
+
+impl Options {
+    /// Nothing can be wrong.
+    ///
+    /// # Errors
+    /// None.
+    pub fn check(&self) -> Result<()> {
+        Ok(())
+    }
+}
 
 /// Sensitivity, delay and polarity.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
@@ -107,6 +136,12 @@ pub struct BandSensitivity {
     pub band: Band,
     /// Force level minus sound pressure level.
     pub sensitivity: Reading<SensitivityLevel>,
+    /// The same re 1 N/Pa, where asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sensitivity_re_newton_per_pascal: Option<Reading<SensitivityReNewtonPerPascal>>,
+    /// The same re 1 µN/Pa, where asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sensitivity_re_micronewton_per_pascal: Option<Reading<SensitivityReMicronewtonPerPascal>>,
     /// Share of the force's power that follows the sound.
     pub coherence: Reading<Number>,
     /// Group delay.
@@ -128,7 +163,7 @@ pub struct Point {
 ///
 /// # Errors
 /// [`crate::Problem::ChannelMissing`] without both channels.
-pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
+pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
     let capture = input.capture;
     capture.both_channels("sensitivity")?;
     let transfer = capture.response()?;
@@ -148,7 +183,7 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
         gain_spread_db: transfer.gain_spread_db,
         bands: bands
             .iter()
-            .map(|band| of_band(capture, transfer, *band))
+            .map(|band| of_band(capture, transfer, *band, options))
             .collect::<Result<_>>()?,
         narrow_band: match range {
             Some(range) => narrow(capture, range?)?,
@@ -157,11 +192,21 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
     })
 }
 
-fn of_band(capture: &Levels, transfer: &Transfer, band: Band) -> Result<BandSensitivity> {
+fn of_band(
+    capture: &Levels,
+    transfer: &Transfer,
+    band: Band,
+    options: &Options,
+) -> Result<BandSensitivity> {
     let edges = [band.lower_hz(), band.upper_hz()];
     let found = capture.sensitivity(edges, band)?;
+    let asked = |reference| options.also_re.contains(&reference);
     Ok(BandSensitivity {
         band,
+        sensitivity_re_newton_per_pascal: asked(Conversion::NewtonPerPascal)
+            .then(|| found.level.converted()),
+        sensitivity_re_micronewton_per_pascal: asked(Conversion::MicronewtonPerPascal)
+            .then(|| found.level.converted()),
         sensitivity: found.level,
         coherence: found.coherence,
         group_delay: delay(transfer, transfer.phase_line(edges[0], edges[1])),

@@ -61,6 +61,9 @@ pub struct CapturePlan {
     pub tone: Option<StatedTone>,
     /// Direction of the sound, as stated; 0 is the front.
     pub direction_deg: Option<f64>,
+    /// When steps of tones begin and end in the recording, in seconds; empty: they are
+    /// found.
+    pub steps_s: Vec<[f64; 2]>,
     /// The user's note.
     pub note: Option<String>,
 }
@@ -108,6 +111,7 @@ impl CapturePlan {
             level_db_spl: None,
             tone: None,
             direction_deg: None,
+            steps_s: Vec::new(),
             note: None,
         }
     }
@@ -117,6 +121,7 @@ impl CapturePlan {
         session: &Path,
         calibration: &Calibration,
     ) -> Result<Self> {
+        capture.check_steps().in_capture(&capture.name)?;
         let role = capture.role.calibrated();
         if let Some(role) = role {
             describes(calibration, role).in_capture(&capture.name)?;
@@ -150,6 +155,7 @@ impl CapturePlan {
             level_db_spl: capture.level_db_spl,
             tone: capture.tone().in_capture(&capture.name)?,
             direction_deg: capture.direction_deg,
+            steps_s: capture.steps_s.clone(),
             note: capture.note.clone(),
         })
     }
@@ -249,9 +255,12 @@ impl Plan {
                 Kind::NoiseReduction => plan.ask_noise_reduction(),
                 Kind::NoiseReductionOnset => plan.ask_onset(),
                 Kind::PhaseInversion => plan.ask_phase_inversion(),
-                Kind::OutputForceLevel | Kind::HarmonicDistortion | Kind::AttackRelease => {
-                    plan.ask_tones(*kind)
-                }
+                Kind::OutputForceLevel
+                | Kind::FullOnSensitivity
+                | Kind::ForceLevelResponse
+                | Kind::HarmonicDistortion
+                | Kind::InputOutput
+                | Kind::AttackRelease => plan.ask_tones(*kind),
                 Kind::CalibratorTone => plan.ask_calibrators(),
                 Kind::Feedback => plan.ask_feedback(),
                 Kind::Sensitivity => plan.ask_sensitivity(),
@@ -330,9 +339,16 @@ impl Plan {
             self.ask_phase_inversion();
             self.ask_sensitivity();
             self.ask_equivalent_input_noise();
-            self.ask_tones(Kind::OutputForceLevel);
-            self.ask_tones(Kind::HarmonicDistortion);
-            self.ask_tones(Kind::AttackRelease);
+            for kind in [
+                Kind::OutputForceLevel,
+                Kind::FullOnSensitivity,
+                Kind::ForceLevelResponse,
+                Kind::HarmonicDistortion,
+                Kind::InputOutput,
+                Kind::AttackRelease,
+            ] {
+                self.ask_tones(kind);
+            }
         } else {
             self.gaps.push(
                 "feedback, directionality and noise reduction: both channels are needed; describe the missing one in the calibration file"
@@ -552,19 +568,27 @@ impl Plan {
         }
     }
 
-    /// The technical measurements with tones, each on the captures made for it.
+    /// The technical measurements with tones, each on the captures made for it, with
+    /// those beside it that tell it more.
     fn ask_tones(&mut self, kind: Kind) {
-        let role = match kind {
-            Kind::HarmonicDistortion => CaptureRole::HarmonicDistortion,
-            Kind::AttackRelease => CaptureRole::AttackRelease,
-            _ => CaptureRole::OutputForceLevel,
+        use CaptureRole as At;
+        let (role, beside): (At, &[At]) = match kind {
+            Kind::FullOnSensitivity => (At::FullOnSensitivity, &[]),
+            Kind::ForceLevelResponse => (
+                At::ForceLevelResponse,
+                &[At::OutputForceLevel, At::FullOnSensitivity],
+            ),
+            Kind::HarmonicDistortion => (At::HarmonicDistortion, &[At::ForceLevelResponse]),
+            Kind::InputOutput => (At::InputOutput, &[]),
+            Kind::AttackRelease => (At::AttackRelease, &[]),
+            _ => (At::OutputForceLevel, &[]),
         };
         for index in self.having(role) {
-            let mut captures = BTreeMap::from([("capture".to_owned(), index)]);
-            if kind == Kind::HarmonicDistortion
-                && let [response] = self.having(CaptureRole::Sensitivity).as_slice()
-            {
-                captures.insert("sensitivity".to_owned(), *response);
+            let mut captures = parts([("capture", index)]);
+            for role in beside {
+                if let [only] = self.having(*role).as_slice() {
+                    captures.insert(role.name().into(), *only);
+                }
             }
             self.requests.push(Request { kind, captures });
         }

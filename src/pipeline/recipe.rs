@@ -104,6 +104,7 @@ impl Again {
                 level_db_spl: read.level_db_spl,
                 tone,
                 direction_deg: read.direction_deg,
+                steps_s: read.steps_s.clone(),
                 note: read.note.clone(),
             }
         });

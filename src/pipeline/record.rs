@@ -106,6 +106,9 @@ pub struct CaptureRead {
     /// Direction as stated, in degrees.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub direction_deg: Option<f64>,
+    /// Begin and end of the steps of tones as stated, in seconds.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub steps_s: Vec<[f64; 2]>,
     /// The user's note.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,

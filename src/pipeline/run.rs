@@ -132,6 +132,7 @@ fn read(plan: &Plan, index: usize, progress: &mut dyn FnMut(Progress<'_>)) -> Re
         range: plan.range,
         interval,
         tone: capture.tone,
+        steps_s: capture.steps_s.clone(),
     };
     let signal = plan.calibration.apply(recording);
     let mut levels = reduce(
@@ -196,6 +197,7 @@ fn note(plan: &Plan, index: usize, levels: &mut Levels, record: &mut Record) {
         level_db: capture.tone.map(|tone| tone.level_db),
         frequency_hz: capture.tone.map(|tone| tone.frequency_hz),
         direction_deg: capture.direction_deg,
+        steps_s: capture.steps_s.clone(),
         note: capture.note.clone(),
     });
     for input in std::mem::take(&mut levels.inputs) {
@@ -211,10 +213,14 @@ fn note(plan: &Plan, index: usize, levels: &mut Levels, record: &mut Record) {
 /// What the assessments may read of `record`.
 fn evidence<'a>(plan: &'a Plan, record: &'a Record) -> Evidence<'a> {
     let measured = record.entries.iter().filter_map(|entry| {
-        let name = entry.captures.get("capture")?;
-        let capture = plan.captures.iter().find(|c| c.name == *name)?;
+        // Beside the one that is measured stand those that tell more of it.
+        let names: Vec<&str> = match entry.captures.get("capture") {
+            Some(only) => vec![only],
+            None => entry.captures.values().map(String::as_str).collect(),
+        };
+        let capture = plan.captures.iter().find(|c| c.name == names[0])?;
         Some(Measured {
-            capture: &capture.name,
+            captures: names,
             role: capture.role.name(),
             level_db_spl: capture.level_db_spl,
             outcome: &entry.outcome,

@@ -63,6 +63,8 @@ pub(super) struct CaptureDocument {
     pub(super) direction_deg: Option<f64>,
     #[serde(default)]
     angles_deg: Vec<f64>,
+    #[serde(default)]
+    pub(super) steps_s: Vec<[f64; 2]>,
     pub(super) from_s: Option<f64>,
     pub(super) to_s: Option<f64>,
     pub(super) note: Option<String>,
@@ -132,6 +134,23 @@ impl CaptureDocument {
             microphone: self.microphone.as_ref().map(source),
             ..self.clone()
         }
+    }
+
+    /// Refuses stated steps that do not follow one another.
+    pub(super) fn check_steps(&self) -> Result<()> {
+        let times = self.steps_s.as_flattened();
+        let rising = times.windows(2).enumerate().all(|(n, pair)| match n % 2 {
+            0 => pair[0] < pair[1],
+            _ => pair[0] <= pair[1],
+        });
+        if rising && times.iter().all(|s| (0.0..=86_400.0).contains(s)) {
+            return Ok(());
+        }
+        Err(Diagnostic::value(
+            "steps_s",
+            format!("{:?}", self.steps_s),
+            "pairs of begin and end in seconds of the recording, one step after the other",
+        ))
     }
 
     /// What a calibrator is stated to do; both keys must be there with a
@@ -217,8 +236,12 @@ pub enum CaptureRole {
     Speech,
     /// Tone sweep at 90 dB SPL.
     OutputForceLevel,
-    /// Tones or noise at 60 dB SPL.
+    /// Steady noise at 60 dB SPL.
     Sensitivity,
+    /// Tone sweep at 50 dB SPL, gain full on.
+    FullOnSensitivity,
+    /// Tone sweep at 60 dB SPL, reference test setting.
+    ForceLevelResponse,
     /// Tones for distortion.
     HarmonicDistortion,
     /// Level staircase.
@@ -336,6 +359,8 @@ impl CaptureRole {
             Self::Speech => Sound::Speech,
             Self::OutputForceLevel
             | Self::Sensitivity
+            | Self::FullOnSensitivity
+            | Self::ForceLevelResponse
             | Self::Front
             | Self::Back
             | Self::Angle
@@ -372,6 +397,8 @@ impl CaptureRole {
             Self::Speech => "speech",
             Self::OutputForceLevel => "output_force_level",
             Self::Sensitivity => "sensitivity",
+            Self::FullOnSensitivity => "full_on_sensitivity",
+            Self::ForceLevelResponse => "force_level_response",
             Self::HarmonicDistortion => "harmonic_distortion",
             Self::InputOutput => "input_output",
             Self::AttackRelease => "attack_release",

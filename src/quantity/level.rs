@@ -174,6 +174,55 @@ impl Quantity for SensitivityLevel {
     }
 }
 
+/// A sensitivity level against another reference, in dB.
+macro_rules! sensitivity_re {
+    ($(#[$doc:meta])* $name:ident, $text:literal, $one:expr) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq)]
+        pub struct $name(f64);
+
+        impl From<SensitivityLevel> for $name {
+            fn from(sensitivity: SensitivityLevel) -> Self {
+                let one: f64 = $one;
+                Self(10.0 * (sensitivity.power_gain() / (one * one)).log10())
+            }
+        }
+
+        impl Quantity for $name {
+            const UNIT: &'static str = "dB";
+            const REFERENCE: Option<&'static str> = Some($text);
+
+            fn value(&self) -> f64 {
+                self.0
+            }
+        }
+    };
+}
+
+sensitivity_re! {
+    /// The acousto-mechanical sensitivity level in dB re 1 N/Pa: 26.02 dB less than re
+    /// 1 µN/20 µPa (20 lg 20).
+    ///
+    /// ```
+    /// use micronewton::quantity::{Quantity, SensitivityLevel, SensitivityReNewtonPerPascal};
+    /// let found = SensitivityReNewtonPerPascal::from(SensitivityLevel::from_db(35.0));
+    /// assert!((found.value() - 8.9794).abs() < 1e-4);
+    /// ```
+    SensitivityReNewtonPerPascal, "1 N/Pa", 1.0
+}
+
+sensitivity_re! {
+    /// The acousto-mechanical sensitivity level in dB re 1 µN/Pa: 93.98 dB more than re
+    /// 1 µN/20 µPa (20 lg 50 000).
+    ///
+    /// ```
+    /// use micronewton::quantity::{Quantity, SensitivityLevel, SensitivityReMicronewtonPerPascal};
+    /// let found = SensitivityReMicronewtonPerPascal::from(SensitivityLevel::from_db(35.0));
+    /// assert!((found.value() - 128.9794).abs() < 1e-4);
+    /// ```
+    SensitivityReMicronewtonPerPascal, "1 µN/Pa", OneMicronewton::RMS
+}
+
 /// A difference of two levels of one reference, in dB.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LevelDifference(f64);

@@ -15,7 +15,10 @@ pub mod uncertainty;
 
 pub use band::{Band, BandRange};
 pub use date::Date;
-pub use level::{ForceLevel, Level, LevelDifference, PressureLevel, SensitivityLevel};
+pub use level::{
+    ForceLevel, Level, LevelDifference, PressureLevel, SensitivityLevel,
+    SensitivityReMicronewtonPerPascal, SensitivityReNewtonPerPascal,
+};
 pub use observation::{Observation, observations};
 pub use ratio::{Number, Percent};
 pub use reading::{Quantity, Reading};

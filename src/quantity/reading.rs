@@ -71,6 +71,18 @@ impl<Q: Quantity> Reading<Q> {
         }
     }
 
+    /// The same figure as another quantity whose steps are as large: bounds stay bounds.
+    pub fn converted<B: Quantity + From<Q>>(&self) -> Reading<B> {
+        match self {
+            Self::Measured(quantity, budget) => {
+                Reading::measured(B::from(*quantity), budget.clone())
+            }
+            Self::AtMost(quantity, why) => Reading::AtMost(B::from(*quantity), why.clone()),
+            Self::AtLeast(quantity, why) => Reading::AtLeast(B::from(*quantity), why.clone()),
+            Self::NotMeasured(why) => Reading::not_measured(why.clone()),
+        }
+    }
+
     /// The measured quantity, if it was measured.
     pub fn figure(&self) -> Option<Q> {
         match self {

@@ -59,7 +59,7 @@ fn assess(speech: &[Outcome], subject: &Subject) -> Targets {
     let names = LEVELS_DB_SPL.map(|level| format!("s{level}"));
     let measured = speech.iter().zip(&names).zip(LEVELS_DB_SPL);
     let measured = measured.map(|((outcome, capture), level)| Measured {
-        capture,
+        captures: vec![capture],
         role: "speech",
         level_db_spl: Some(level),
         outcome,

@@ -49,7 +49,7 @@ fn judged(sheet: &str, outcome: &measurement::Outcome) -> Outcome {
     let evidence = Evidence {
         data_sheet: Some(&sheet),
         measured: vec![Measured {
-            capture: "a",
+            captures: vec!["a"],
             role: "front",
             level_db_spl: None,
             outcome,

@@ -167,7 +167,7 @@ fn the_same_speech_as_force_has_the_same_index() {
         let evidence = Evidence {
             subject: Some(&subject),
             measured: vec![Measured {
-                capture: "speech",
+                captures: vec!["speech"],
                 role: "speech",
                 level_db_spl: Some(62.0),
                 outcome: &outcome,

@@ -1,6 +1,7 @@
 //! The technical measurements with tones on simulated devices, whole way: rendered
 //! to WAV, read, measured, held against the truth of the bench.
 
+mod curves;
 mod distortion;
 mod jumps;
 mod output;
@@ -36,10 +37,18 @@ pub fn sweep(name: &str, role: &str, tones: &str, step_s: f64, level_db_spl: f64
 
 /// The record of a rendered scenario, and how far it is from the truth.
 pub fn measured(scenario: &str) -> (Record, Vec<ScoreRow>) {
+    measured_with(scenario, &str::to_owned)
+}
+
+/// The same, the session file rewritten by `edit`.
+pub fn measured_with(scenario: &str, edit: &dyn Fn(&str) -> String) -> (Record, Vec<ScoreRow>) {
     let scenario = Scenario::parse(scenario).unwrap();
     let folder = tempfile::tempdir().unwrap();
     render(&scenario, Path::new("."), folder.path(), &mut |_, _| {}).unwrap();
-    let plan = Plan::read(&folder.path().join("session.toml")).unwrap();
+    let session = folder.path().join("session.toml");
+    let text = std::fs::read_to_string(&session).unwrap();
+    std::fs::write(&session, edit(&text)).unwrap();
+    let plan = Plan::read(&session).unwrap();
     let record = run(&plan, &mut |_| {}).unwrap();
     let truth = std::fs::read_to_string(folder.path().join("truth.json")).unwrap();
     let rows = score(&record, &serde_json::from_str(&truth).unwrap()).unwrap();

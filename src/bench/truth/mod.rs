@@ -46,7 +46,10 @@ enum Entry {
     NoiseReduction(NoiseReduction),
     NoiseReductionOnset(NoiseReductionOnset),
     OutputForceLevel(tones::OutputForceLevel),
+    FullOnSensitivity(tones::FullOnSensitivity),
+    ForceLevelResponse(tones::ForceLevelResponse),
     HarmonicDistortion(tones::HarmonicDistortion),
+    InputOutput(tones::InputOutput),
     AttackRelease(jumps::AttackRelease),
 }
 
@@ -276,7 +279,10 @@ impl CaptureTruth {
         };
         let tones = self.tones.as_ref();
         let output = tones.and_then(|tones| tones.output(&self.name));
+        let full_on = tones.and_then(|tones| tones.full_on(&self.name));
+        let response = tones.and_then(|tones| tones.response(&self.name));
         let distortion = tones.and_then(|tones| tones.distortion(&self.name));
+        let staircase = tones.and_then(|tones| tones.input_output(&self.name));
         let jumps = self.jumps.as_ref().map(|jumps| jumps.finish(&self.name));
         let feedback = Feedback {
             capture: self.name,
@@ -295,6 +301,9 @@ impl CaptureTruth {
             .chain(self.sensitivity.map(Entry::Sensitivity))
             .chain(self.noise.map(Entry::EquivalentInputNoise))
             .chain(output.map(Entry::OutputForceLevel))
+            .chain(full_on.map(Entry::FullOnSensitivity))
+            .chain(response.map(Entry::ForceLevelResponse))
+            .chain(staircase.map(Entry::InputOutput))
             .chain(distortion.map(Entry::HarmonicDistortion))
             .chain(jumps.map(Entry::AttackRelease))
     }

@@ -9,7 +9,9 @@ use serde::Serialize;
 use super::{level, rounded};
 use crate::bench::scenario::Capture;
 use crate::bench::stimulus::Stimulus;
-use crate::quantity::{Band, ForceLevel, Percentage, Reading, Uncertainty};
+use crate::quantity::{
+    Band, ForceLevel, Percentage, PressureLevel, Reading, SensitivityLevel, Uncertainty,
+};
 
 /// Share of a step that passes before its tone is taken as settled.
 const SETTLING: f64 = 0.6;
@@ -34,6 +36,43 @@ struct Point {
     force: Reading<ForceLevel>,
 }
 
+/// Of a sweep below the limit of the output.
+#[derive(Debug, Serialize)]
+pub struct FullOnSensitivity {
+    capture: String,
+    curve: Vec<Gain>,
+}
+
+#[derive(Debug, Serialize)]
+struct Gain {
+    nominal_hz: f64,
+    sensitivity: Reading<SensitivityLevel>,
+}
+
+#[derive(Debug, Serialize)]
+pub struct ForceLevelResponse {
+    capture: String,
+    curve: Vec<Point>,
+}
+
+/// Of a staircase; the points rise in level.
+#[derive(Debug, Serialize)]
+pub struct InputOutput {
+    capture: String,
+    curves: [Curve; 1],
+}
+
+#[derive(Debug, Serialize)]
+struct Curve {
+    nominal_hz: f64,
+    points: Vec<Stair>,
+}
+
+#[derive(Debug, Serialize)]
+struct Stair {
+    force: Reading<ForceLevel>,
+}
+
 #[derive(Debug, Serialize)]
 pub struct HarmonicDistortion {
     capture: String,
@@ -49,12 +88,12 @@ struct Tone {
 /// Watches the steps of one capture; each tone once.
 pub struct ToneSteps {
     role: String,
-    level_db_spl: f64,
     steps: Vec<Step>,
 }
 
 struct Step {
     frequency_hz: f64,
+    level_db: f64,
     rate_hz: f64,
     frames: [u64; 2],
     /// Sums against cosine and sine of each multiple.
@@ -62,40 +101,57 @@ struct Step {
 }
 
 impl ToneSteps {
-    /// Of a capture of stepped tones made for one of the two; else none.
+    /// Of a capture of tones at one level after the other, or one frequency after the
+    /// other, made for one of the technical measurements; else none.
     pub fn of(capture: &Capture, rate_hz: f64) -> Option<Self> {
-        let Stimulus::SteppedTones {
-            frequencies_hz,
-            step_s,
-        } = &capture.stimulus
-        else {
-            return None;
+        let (tones, step_s): (Vec<(f64, f64)>, f64) = match &capture.stimulus {
+            Stimulus::SteppedTones {
+                frequencies_hz,
+                step_s,
+            } => {
+                let level = capture.level_db_spl?;
+                let each = frequencies_hz.iter().map(|hz| (*hz, level));
+                (each.collect(), *step_s)
+            }
+            Stimulus::Staircase {
+                frequency_hz,
+                levels_db_spl,
+                step_s,
+            } => {
+                let each = levels_db_spl.iter().map(|level| (*frequency_hz, *level));
+                (each.collect(), *step_s)
+            }
+            _ => return None,
         };
+        let asked_db = |wanted: f64| tones.iter().all(|tone| (tone.1 - wanted).abs() <= 2.0);
         let orders = match capture.role.as_str() {
-            // Of other levels, it is no output for 90 dB SPL.
-            "output_force_level" if (capture.level_db_spl? - 90.0).abs() <= 2.0 => 1,
+            // Of other levels, it is not what the role asks for.
+            "output_force_level" if asked_db(90.0) => 1,
+            "full_on_sensitivity" if asked_db(50.0) => 1,
+            "force_level_response" if asked_db(60.0) => 1,
+            "input_output" => 1,
             "harmonic_distortion" => HIGHEST_ORDER,
             _ => return None,
         };
         let length = (step_s * rate_hz).round().max(1.0);
         let start = (capture.start_s * rate_hz).round();
         let end = capture.stop_s.unwrap_or(capture.duration_s) * rate_hz;
-        let step = |(index, hz): (usize, &f64)| {
+        let step = |(index, (hz, level_db)): (usize, &(f64, f64))| {
             let to = start + (index as f64 + 1.0) * length;
             let periods = ((1.0 - SETTLING) * length * hz / rate_hz).floor();
             let from = to - (periods * rate_hz / hz).round();
             let carried = (1..=orders).filter(|k| *k as f64 * hz < 0.5 * rate_hz);
             Step {
                 frequency_hz: *hz,
+                level_db: *level_db,
                 rate_hz,
                 frames: [from as u64, to as u64],
                 sums: vec![[0.0; 2]; carried.count()],
             }
         };
-        let steps = frequencies_hz.iter().enumerate().map(step);
+        let steps = tones.iter().enumerate().map(step);
         Some(Self {
             role: capture.role.clone(),
-            level_db_spl: capture.level_db_spl?,
             steps: steps.filter(|step| step.frames[1] as f64 <= end).collect(),
         })
     }
@@ -128,16 +184,60 @@ impl ToneSteps {
                 capture: name.to_owned(),
                 maximum: level(largest.reduce(f64::max)),
                 high_frequency_average: level(average.map(|log| libm::pow(10.0, log))),
-                curve: self
-                    .steps
-                    .iter()
-                    .filter_map(|step| {
-                        Some(Point {
-                            nominal_hz: step.nominal_hz()?,
-                            force: level(Some(step.mean_square(0))),
-                        })
-                    })
-                    .collect(),
+                curve: self.curve(),
+            }
+        })
+    }
+
+    fn curve(&self) -> Vec<Point> {
+        let point = |step: &Step| {
+            Some(Point {
+                nominal_hz: step.nominal_hz()?,
+                force: step.force(),
+            })
+        };
+        self.steps.iter().filter_map(point).collect()
+    }
+
+    /// The gains of capture `name`, if it was made for them.
+    pub fn full_on(&self, name: &str) -> Option<FullOnSensitivity> {
+        let gain = |step: &Step| {
+            Some(Gain {
+                nominal_hz: step.nominal_hz()?,
+                sensitivity: step.force().and(&step.sound(), |(force, _), (sound, _)| {
+                    Reading::measured(force.over(sound), Uncertainty::EXACT)
+                }),
+            })
+        };
+        (self.role == "full_on_sensitivity").then(|| FullOnSensitivity {
+            capture: name.to_owned(),
+            curve: self.steps.iter().filter_map(gain).collect(),
+        })
+    }
+
+    /// The response of capture `name`, if it was made for it.
+    pub fn response(&self, name: &str) -> Option<ForceLevelResponse> {
+        (self.role == "force_level_response").then(|| ForceLevelResponse {
+            capture: name.to_owned(),
+            curve: self.curve(),
+        })
+    }
+
+    /// The staircase of capture `name`, if it was made for it.
+    pub fn input_output(&self, name: &str) -> Option<InputOutput> {
+        let nominal_hz = self.steps.first()?.nominal_hz()?;
+        (self.role == "input_output").then(|| {
+            let mut steps: Vec<&Step> = self.steps.iter().collect();
+            steps.sort_by(|a, b| a.level_db.total_cmp(&b.level_db));
+            let points = steps.iter().map(|step| Stair {
+                force: step.force(),
+            });
+            InputOutput {
+                capture: name.to_owned(),
+                curves: [Curve {
+                    nominal_hz,
+                    points: points.collect(),
+                }],
             }
         })
     }
@@ -148,7 +248,7 @@ impl ToneSteps {
             let hz = step.nominal_hz()?;
             let wanted = DISTORTION
                 .iter()
-                .any(|(f, db)| *f == hz && *db == self.level_db_spl);
+                .any(|(f, db)| *f == hz && *db == step.level_db);
             wanted.then(|| Tone {
                 nominal_hz: hz,
                 total: Reading::measured(Percentage(rounded(step.percent())), Uncertainty::EXACT),
@@ -168,6 +268,14 @@ impl Step {
         let band = Band::containing(self.frequency_hz)?;
         let near = |hz: f64| (self.frequency_hz / hz - 1.0).abs() < 0.005;
         (near(band.exact_hz()) || near(band.nominal_hz())).then(|| band.nominal_hz())
+    }
+
+    fn force(&self) -> Reading<ForceLevel> {
+        level(Some(self.mean_square(0)))
+    }
+
+    fn sound(&self) -> Reading<PressureLevel> {
+        Reading::measured(PressureLevel::from_db(self.level_db), Uncertainty::EXACT)
     }
 
     /// In N², of the multiple after the first `index`.

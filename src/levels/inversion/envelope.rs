@@ -80,6 +80,7 @@ mod tests {
             [0.0, (loud.exp() * fast) as f32]
         };
         Waveform {
+            cut_at_s: None,
             from_s: 0.0,
             highest_hz: 10_000.0,
             rate_hz: 16_000.0,

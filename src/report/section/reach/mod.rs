@@ -82,7 +82,7 @@ fn found(record: &Record) -> (Vec<Level<'_>>, Option<&Targets>, Option<&Discomfo
         match &assessment.outcome {
             assessment::Outcome::Targets(found) => targets = Some(found),
             assessment::Outcome::Discomfort(found) => discomfort = Some(found),
-            assessment::Outcome::DataSheet(_) => {}
+            assessment::Outcome::DataSheet(_) | assessment::Outcome::MethodDifference(_) => {}
             assessment::Outcome::Audibility(audibility) => {
                 let Some(capture) = assessment.captures.first() else {
                     continue;
