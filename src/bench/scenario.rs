@@ -13,7 +13,7 @@ use super::stimulus::{Stimulus, within};
 use crate::diagnostic::{At, Diagnostic, Problem, Result, toml_problem};
 
 /// Roles that session files know.
-const ROLES: [&str; 27] = [
+const ROLES: [&str; 28] = [
     "speech",
     "output_force_level",
     "sensitivity",
@@ -27,6 +27,7 @@ const ROLES: [&str; 27] = [
     "substitution",
     "front",
     "back",
+    "front_and_back",
     "angle",
     "noise_reduction_off",
     "noise_reduction_on",

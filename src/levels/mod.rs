@@ -23,6 +23,7 @@ mod least_squares;
 pub mod lines;
 pub mod map;
 pub mod pair;
+pub mod periodic;
 pub mod phase;
 pub mod probe;
 pub mod reduce;

@@ -57,7 +57,7 @@ pub fn expanded(deviations: &[f64], step_s: f64) -> Option<f64> {
 }
 
 /// Student's t, linear over the reciprocal of the degrees of freedom.
-fn student(freedom: f64) -> f64 {
+pub fn student(freedom: f64) -> f64 {
     let above = STUDENT.partition_point(|(known, _)| *known <= freedom);
     let [(n0, t0), (n1, t1)] = [
         STUDENT[above.max(1) - 1],

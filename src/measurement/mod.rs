@@ -7,6 +7,7 @@
 pub mod attack_release;
 pub mod calibrator_tone;
 pub mod directional;
+pub mod directional_at_once;
 pub mod directivity;
 pub mod equivalent_input_noise;
 pub mod feedback;
@@ -188,6 +189,7 @@ catalogue! {
     SpeechPercentiles: speech_percentiles,
     Feedback: feedback,
     Directional: directional,
+    DirectionalAtOnce: directional_at_once,
     Directivity: directivity,
     NoiseReduction: noise_reduction,
     NoiseReductionOnset: noise_reduction_onset,

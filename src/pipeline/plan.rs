@@ -251,6 +251,7 @@ impl Plan {
             match kind {
                 Kind::SpeechPercentiles => plan.ask_speech(),
                 Kind::Directional => plan.ask_directional(),
+                Kind::DirectionalAtOnce => plan.ask_directional_at_once(),
                 Kind::Directivity => plan.ask_directivity(),
                 Kind::NoiseReduction => plan.ask_noise_reduction(),
                 Kind::NoiseReductionOnset => plan.ask_onset(),
@@ -333,6 +334,7 @@ impl Plan {
         if self.calibration.channels().iter().all(Option::is_some) {
             self.ask_feedback();
             self.ask_directional();
+            self.ask_directional_at_once();
             self.ask_directivity();
             self.ask_noise_reduction();
             self.ask_onset();
@@ -502,11 +504,18 @@ impl Plan {
         let roles = [CaptureRole::Front, CaptureRole::Back];
         let silence = Some(CaptureRole::EquivalentInputNoise);
         let asked = self.ask_pair(Kind::Directional, "directionality", roles, silence);
-        if !asked && self.having(CaptureRole::Angle).is_empty() {
+        let others = [CaptureRole::Angle, CaptureRole::FrontAndBack];
+        if !asked && others.iter().all(|role| self.having(*role).is_empty()) {
             self.gaps.push(
                 "directionality: record one capture with role \"front\" and one with role \"back\""
                     .into(),
             );
+        }
+    }
+
+    fn ask_directional_at_once(&mut self) {
+        for index in self.having(CaptureRole::FrontAndBack) {
+            self.ask(Kind::DirectionalAtOnce, index);
         }
     }
 

@@ -258,6 +258,8 @@ pub enum CaptureRole {
     Front,
     /// Sound from the back.
     Back,
+    /// Tones from the front and others from the back, at once.
+    FrontAndBack,
     /// Sound from `direction_deg`.
     Angle,
     /// Noise reduction off.
@@ -375,6 +377,7 @@ impl CaptureRole {
             | Self::SpeechMinusNoise
             | Self::SpeechPlusNoiseOn
             | Self::SpeechMinusNoiseOn
+            | Self::FrontAndBack
             | Self::Substitution
             | Self::Before
             | Self::After
@@ -407,6 +410,7 @@ impl CaptureRole {
             Self::Substitution => "substitution",
             Self::Front => "front",
             Self::Back => "back",
+            Self::FrontAndBack => "front_and_back",
             Self::Angle => "angle",
             Self::NoiseReductionOff => "noise_reduction_off",
             Self::NoiseReductionOn => "noise_reduction_on",

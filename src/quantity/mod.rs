@@ -5,6 +5,7 @@
 
 pub mod band;
 pub mod date;
+pub mod interleaved;
 pub mod level;
 pub mod observation;
 pub mod ratio;
@@ -15,6 +16,7 @@ pub mod uncertainty;
 
 pub use band::{Band, BandRange};
 pub use date::Date;
+pub use interleaved::InterleavedTones;
 pub use level::{
     ForceLevel, Level, LevelDifference, PressureLevel, SensitivityLevel,
     SensitivityReMicronewtonPerPascal, SensitivityReNewtonPerPascal,

@@ -1,6 +1,7 @@
 //! Laws that hold whatever the signal.
 
 mod analysis;
+mod at_once;
 mod coverage;
 mod fitting;
 mod sessions;
@@ -70,6 +71,7 @@ fn outcomes(capture: &Levels) -> Vec<Value> {
         measure(Kind::SpeechPercentiles, &[("capture", capture)]),
         measure(Kind::Feedback, &[("capture", capture)]),
         measure(Kind::Directional, &[("front", capture), ("back", capture)]),
+        measure(Kind::DirectionalAtOnce, &[("capture", capture)]),
         measure(
             Kind::Directivity,
             &[

@@ -8,6 +8,7 @@ mod calibrator_tone;
 mod conformance;
 mod data_sheet;
 mod directional;
+mod directional_at_once;
 mod directivity;
 mod equivalent_input_noise;
 mod feedback;

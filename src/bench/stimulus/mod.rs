@@ -8,7 +8,7 @@ use serde::Deserialize;
 
 use super::spectrum::{Colour, exact_hz};
 use crate::diagnostic::{Diagnostic, Problem, Result};
-use crate::quantity::{Band, BandRange};
+use crate::quantity::{Band, BandRange, InterleavedTones};
 
 pub use source::Source;
 
@@ -76,14 +76,13 @@ pub enum Stimulus {
         step_s: f64,
     },
     /// Tones from the direction of the capture and, between them, tones from the
-    /// opposite one, all periodic; each side at the level.
+    /// opposite one, all periodic; the former at the level, the latter
+    /// `opposite_db` above it.
     InterleavedTones {
-        #[serde(default = "interleaved_from_hz")]
-        lowest_hz: f64,
-        #[serde(default = "interleaved_to_hz")]
-        highest_hz: f64,
-        #[serde(default = "half_a_second")]
-        period_s: f64,
+        #[serde(default)]
+        tones: InterleavedTones,
+        #[serde(default)]
+        opposite_db: f64,
     },
     /// A force of known level on the simulator; no device.
     ForceTone { frequency_hz: f64, level_db: f64 },
@@ -108,12 +107,6 @@ fn sweep_from_hz() -> f64 {
 }
 fn sweep_to_hz() -> f64 {
     10_000.0
-}
-fn interleaved_from_hz() -> f64 {
-    200.0
-}
-fn interleaved_to_hz() -> f64 {
-    8000.0
 }
 fn midbands_hz() -> Vec<f64> {
     let range = Band::named(200.0).and_then(|low| BandRange::new(low, Band::named(8000.0)?));
@@ -223,15 +216,9 @@ impl Stimulus {
                 hz("frequency_hz", *frequency_hz)?;
                 seconds("step_s", *step_s)
             }
-            Self::InterleavedTones {
-                lowest_hz,
-                highest_hz,
-                period_s,
-            } => {
-                hz("lowest_hz", *lowest_hz)?;
-                hz("highest_hz", *highest_hz)?;
-                above("stimulus.highest_hz", *highest_hz, *lowest_hz)?;
-                within("stimulus.period_s", *period_s, 0.05, 10.0, "s")
+            Self::InterleavedTones { tones, opposite_db } => {
+                tones.check()?;
+                within("stimulus.opposite_db", *opposite_db, -40.0, 40.0, "dB")
             }
             _ => Ok(()),
         }

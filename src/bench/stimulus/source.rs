@@ -7,6 +7,7 @@ use crate::bench::filter::amplitude;
 use crate::bench::random::Gaussian;
 use crate::bench::spectrum::Colour;
 use crate::diagnostic::{Diagnostic, Result};
+use crate::quantity::interleaved::Lines;
 
 /// Sound pressure in pascals from the capture's direction and the opposite one.
 pub type Sound = [f64; 2];
@@ -136,14 +137,10 @@ impl Source {
                 time_s: length_s / libm::log(highest_hz / lowest_hz),
                 length_s: *length_s,
             },
-            Stimulus::InterleavedTones {
-                lowest_hz,
-                highest_hz,
-                period_s,
-            } => Kind::Periodic(interleaved(
-                [*lowest_hz, *highest_hz],
-                frames(*period_s) as usize,
-                rate_hz,
+            Stimulus::InterleavedTones { tones, opposite_db } => Kind::Periodic(interleaved(
+                &tones.lines()?,
+                amplitude(*opposite_db),
+                frames(tones.period_s) as usize,
                 &mut random,
             )),
         };
@@ -230,41 +227,23 @@ fn unit_power(samples: &[f64], span: usize) -> Vec<f64> {
     samples.iter().map(|x| gain * x).collect()
 }
 
-/// One period: even multiples of 1/period from the one side, odd ones from the
-/// other, four per side and third octave (fewer where bins run out), equal
-/// power per third octave, random phases, unit power on either side.
-fn interleaved(
-    edges_hz: [f64; 2],
-    period: usize,
-    rate_hz: f64,
-    random: &mut Gaussian,
-) -> Vec<Sound> {
+/// One period of the lines below half the rate: equal power per tone, random
+/// phases, unit power from the one side, `opposite` of its amplitude from the other.
+fn interleaved(lines: &[Lines], opposite: f64, period: usize, random: &mut Gaussian) -> Vec<Sound> {
     let sines: Vec<f64> = (0..period)
         .map(|i| libm::sin(TAU * i as f64 / period as f64))
         .collect();
     let mut sum = vec![[0.0; 2]; period];
-    let mut power = [0.0; 2];
-    let mut last = 0;
-    let mut hz = edges_hz[0];
-    let step = libm::pow(10.0, 1.0 / 80.0);
-    let mut side = 0;
-    while hz < edges_hz[1] {
-        let wanted = (hz * period as f64 / rate_hz).round() as usize;
-        let bin = wanted + (wanted + side) % 2;
-        if bin > last && 2 * bin < period {
+    for side in [0, 1] {
+        let tones = lines.iter().flat_map(|of_band| &of_band.sides[side]);
+        let heard: Vec<usize> = tones.copied().filter(|line| 2 * line < period).collect();
+        let gain = [1.0, opposite][side] * libm::sqrt(2.0 / heard.len().max(1) as f64);
+        for line in heard {
             let phase = (random.uniform() * period as f64) as usize;
             for (n, frame) in sum.iter_mut().enumerate() {
-                frame[side] += sines[(bin * n + phase) % period];
+                frame[side] += gain * sines[(line * n + phase) % period];
             }
-            power[side] += 0.5;
-            last = bin;
-            side = 1 - side;
         }
-        hz *= step;
-    }
-    let gain = power.map(|p: f64| if p > 0.0 { 1.0 / libm::sqrt(p) } else { 0.0 });
-    for frame in &mut sum {
-        *frame = [frame[0] * gain[0], frame[1] * gain[1]];
     }
     sum
 }
@@ -272,6 +251,7 @@ fn interleaved(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::InterleavedTones;
 
     fn level_db(stimulus: Stimulus, level: f64, seconds: f64, speech: Option<&[f64]>) -> [f64; 2] {
         let rate_hz = 24_000.0;
@@ -331,9 +311,8 @@ mod tests {
     impl InterleavedForTest {
         fn level() -> [f64; 2] {
             let stimulus = Stimulus::InterleavedTones {
-                lowest_hz: 200.0,
-                highest_hz: 8000.0,
-                period_s: 0.5,
+                tones: InterleavedTones::default(),
+                opposite_db: 0.0,
             };
             level_db(stimulus, 65.0, 1.0, None)
         }

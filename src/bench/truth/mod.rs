@@ -1,6 +1,7 @@
 //! What was truly there, with the keys of the record.
 
 mod band_level;
+mod directional_at_once;
 mod directivity;
 mod equivalent_input_noise;
 mod jumps;
@@ -20,6 +21,7 @@ use crate::quantity::{
     Uncertainty,
 };
 use band_level::BandLevels;
+use directional_at_once::DirectionalAtOnce;
 use directivity::Directivity;
 use equivalent_input_noise::EquivalentInputNoise;
 use jumps::Jumps;
@@ -40,6 +42,7 @@ enum Entry {
     Levels(Levels),
     Feedback(Feedback),
     Directional(Directional),
+    DirectionalAtOnce(DirectionalAtOnce),
     Directivity(Directivity),
     Sensitivity(Sensitivity),
     EquivalentInputNoise(EquivalentInputNoise),
@@ -186,6 +189,7 @@ pub struct CaptureTruth {
     gains: Vec<(Band, f64)>,
     /// For the capture from the front of a series: front over the mean of space, in dB.
     indices: Vec<f64>,
+    at_once: Option<DirectionalAtOnce>,
     sensitivity: Option<Sensitivity>,
     noise: Option<EquivalentInputNoise>,
 }
@@ -253,6 +257,7 @@ impl Witness {
             jumps: self.jumps,
             gains: gains(scenario, capture, renderer),
             indices: directivity::indices_db(scenario, capture, renderer),
+            at_once: DirectionalAtOnce::of(scenario, capture, renderer),
             sensitivity: Sensitivity::of(scenario, capture, renderer),
             noise: EquivalentInputNoise::of(scenario, capture),
         }
@@ -298,6 +303,7 @@ impl CaptureTruth {
         };
         [Entry::Levels(levels), Entry::Feedback(feedback)]
             .into_iter()
+            .chain(self.at_once.map(Entry::DirectionalAtOnce))
             .chain(self.sensitivity.map(Entry::Sensitivity))
             .chain(self.noise.map(Entry::EquivalentInputNoise))
             .chain(output.map(Entry::OutputForceLevel))

@@ -16,7 +16,7 @@ const ROWS: usize = 6;
 const CHANCE: f64 = 0.05;
 
 /// Figures, and what a reader calls them.
-const NAMES: [(&str, &str, &str); 23] = [
+const NAMES: [(&str, &str, &str); 25] = [
     ("levels", "force.leq", "Force level"),
     ("levels", "microphone.leq", "Sound level"),
     ("levels", "gain", "Gain"),
@@ -37,6 +37,11 @@ const NAMES: [(&str, &str, &str); 23] = [
     ),
     ("feedback", "margin.loop_gain", "Loop gain"),
     ("directional", "front_to_back", "Front to back"),
+    (
+        "directional_at_once",
+        "front_to_back",
+        "Front to back, at once",
+    ),
     ("noise_reduction", "noise_reduction", "Noise reduction"),
     ("audibility", "noise", "Own noise"),
     ("levels", "force.band_sum", "Force level, all bands"),
@@ -45,6 +50,7 @@ const NAMES: [(&str, &str, &str); 23] = [
     ("feedback", "margin.loop_delay", "Loop delay"),
     ("feedback", "change.loop_delay", "Loop delay, by the pair"),
     ("directional", "broadband", "Front to back"),
+    ("directional_at_once", "broadband", "Front to back, at once"),
     (
         "directional",
         "importance_weighted.mean",
