@@ -183,6 +183,9 @@ impl BandCurves {
                 let Figure::Absent(why) = &point.figure else {
                     continue;
                 };
+                if why.is_empty() {
+                    continue;
+                }
                 let known = found.iter().position(|(reason, ..)| *reason == why);
                 let index = known.unwrap_or_else(|| {
                     found.push((why, Vec::new(), Vec::new()));
@@ -256,7 +259,7 @@ pub enum Figure {
     AtMost(f64),
     /// A lower bound.
     AtLeast(f64),
-    /// No figure, and why.
+    /// No figure, and why; no words where none was to be expected.
     Absent(String),
 }
 
@@ -316,7 +319,7 @@ pub struct Post {
 }
 
 /// A curve over a continuous axis.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Trace {
     /// What the picture shows.
     pub title: String,
@@ -326,6 +329,12 @@ pub struct Trace {
     pub axes: [[String; 2]; 2],
     /// Points, rising across.
     pub points: Vec<(f64, f64)>,
+    /// Whether equal distances across are equal ratios, as of frequencies.
+    pub octaves: bool,
+    /// Whether every point is a figure of its own, and is dotted.
+    pub dotted: bool,
+    /// Where the curve should lie: place across, lower and upper end.
+    pub limits: Vec<(f64, [Option<f64>; 2])>,
     /// Places across that mean something.
     pub marks: Vec<(f64, String)>,
     /// How to read the picture.

@@ -3,9 +3,10 @@
 //! *Evidence.* Stretches of exact zeros, sudden steps and copied blocks, as
 //! [`Integrity`](crate::capture::Integrity) describes them.
 //! *Found from.* Zeros of 1 ms inside a signal; a step eight times what the signal
-//! does around it; 64 samples that repeat bit for bit.
+//! does around it; 64 samples that repeat bit for bit. Where tones step from level to
+//! level by themselves, sudden steps tell nothing.
 
-use super::{Found, Input, recorded};
+use super::{Found, Input, Sound, recorded};
 
 /// What to do.
 pub const NEXT: &str = "close other programs, raise the recorder's buffer, and record again";
@@ -15,12 +16,16 @@ pub fn check(input: &Input<'_>) -> Found {
     for (role, integrity) in recorded(input.levels) {
         let kinds = [
             (&integrity.dropouts, "the signal drops out"),
+            (&integrity.repeats, "a block of samples is there twice"),
             (
                 &integrity.splices,
                 "the signal breaks off and goes on elsewhere",
             ),
-            (&integrity.repeats, "a block of samples is there twice"),
         ];
+        let kinds = match input.stated.sound {
+            Sound::Stepped => &kinds[..2],
+            _ => &kinds[..],
+        };
         for (places, what) in kinds {
             if let [first_s, ..] = places.starts_s[..] {
                 let often = match places.count {

@@ -7,6 +7,7 @@ mod compare;
 mod deidentify;
 mod mistakes;
 mod odd_wavs;
+mod own_data;
 mod person;
 mod plot;
 mod reproduce;

@@ -252,7 +252,7 @@ fn plot(curves: &BandCurves, scale: &Scale, id: &str) -> String {
             let target = rails::target_of(&drawn, series.role, position);
             match series.role {
                 SeriesRole::Hanging => out.push_str(&rails::hanging(point, scale, x)),
-                _ if rails::any(curves) => {
+                _ if rails::any(curves) && point.block.is_some() => {
                     let clip = format!("{id}c{position}-{slot}");
                     out.push_str(&rail.slim(point, shade(series.role), scale, (x, width), &clip));
                 }
@@ -389,7 +389,12 @@ fn table(curves: &BandCurves) -> String {
             String::new()
         };
         let measured = |point: &Point| matches!(point.figure, Figure::Measured(..));
+        let exact = |point: &Point| match point.figure {
+            Figure::Measured(_, u) => u == Some(0.0),
+            _ => true,
+        };
         let spread = match common {
+            _ if series.points.iter().all(exact) => String::new(),
             Some(u) => format!("<small>each ±\u{a0}{u}</small>"),
             None if matches!(series.role, SeriesRole::Target(_)) => String::new(),
             None if own_row || !series.points.iter().any(measured) => String::new(),

@@ -11,7 +11,8 @@ const WIDTH: f64 = 1002.0;
 const HEIGHT: f64 = 260.0;
 const TOP: f64 = 12.0;
 const BOTTOM: f64 = 34.0;
-const TICKS_HZ: [f64; 9] = [
+/// Frequencies that an axis names.
+pub(super) const TICKS_HZ: [f64; 9] = [
     63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0,
 ];
 /// Most oscillations that get a label of their own.

@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use super::super::document::Trace;
 use super::super::number;
+use super::lines::TICKS_HZ;
 use super::markup::{DRAWING_CLOSED, escape, figure_opened};
 
 const LEFT: f64 = 84.0;
@@ -12,27 +13,46 @@ const HEIGHT: f64 = 250.0;
 const TOP: f64 = 26.0;
 const BOTTOM: f64 = 44.0;
 const RIGHT: f64 = 14.0;
+/// Half the width of a limit.
+const HALF: f64 = 9.0;
 
 struct Axes {
     x: [f64; 2],
     y: [f64; 2],
+    octaves: bool,
 }
 
 impl Axes {
     fn of(trace: &Trace) -> Option<Self> {
         let points = || trace.points.iter();
+        let ends = trace.limits.iter().flat_map(|(_, ends)| ends).flatten();
+        let heights = || points().map(|p| p.1).chain(ends.clone().copied());
         let x = [points().next()?.0, points().last()?.0];
-        let low = points().map(|p| p.1).fold(f64::INFINITY, f64::min);
-        let high = points().map(|p| p.1).fold(f64::NEG_INFINITY, f64::max);
+        let low = heights().fold(f64::INFINITY, f64::min);
+        let high = heights().fold(f64::NEG_INFINITY, f64::max);
         let room = (0.08 * (high - low)).max(0.05);
         (x[1] > x[0] && low.is_finite()).then_some(Self {
             x,
             y: [low - room, high + room],
+            octaves: trace.octaves,
         })
     }
 
     fn x(&self, value: f64) -> f64 {
-        LEFT + (value - self.x[0]) / (self.x[1] - self.x[0]) * (WIDTH - LEFT - RIGHT)
+        let scaled = |x: f64| if self.octaves { x.log2() } else { x };
+        let [from, to] = self.x.map(scaled);
+        LEFT + (scaled(value) - from) / (to - from) * (WIDTH - LEFT - RIGHT)
+    }
+
+    /// Labelled places across.
+    fn places(&self) -> Vec<(f64, String)> {
+        if !self.octaves {
+            return ticks(self.x, 12.0).collect();
+        }
+        let inside = TICKS_HZ
+            .into_iter()
+            .filter(|hz| (self.x[0]..=self.x[1]).contains(hz));
+        inside.map(|hz| (hz, number::band_label(hz))).collect()
     }
 
     fn y(&self, value: f64) -> f64 {
@@ -81,7 +101,7 @@ pub(super) fn figure(trace: &Trace, id: &str) -> String {
         "<path class=\"axl\" d=\"M{LEFT} {base}H{}\"/>",
         WIDTH - RIGHT
     );
-    for (tick, label) in ticks(axes.x, 12.0) {
+    for (tick, label) in axes.places() {
         let x = axes.x(tick);
         let _ = write!(
             out,
@@ -98,10 +118,22 @@ pub(super) fn figure(trace: &Trace, id: &str) -> String {
             escape(label)
         );
     }
+    for (at, ends) in &trace.limits {
+        limit(&mut out, &axes, axes.x(*at), *ends);
+    }
     let mut path = String::new();
     for (n, (x, y)) in trace.points.iter().enumerate() {
         let pen = if n == 0 { 'M' } else { 'L' };
         let _ = write!(path, "{pen}{:.1} {:.1}", axes.x(*x), axes.y(*y));
+    }
+    if trace.dotted {
+        for (x, y) in &trace.points {
+            let (x, y) = (axes.x(*x), axes.y(*y));
+            let _ = write!(
+                out,
+                "<circle class=\"end\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4\"/>"
+            );
+        }
     }
     let [across, up] = &trace.axes;
     let _ = write!(
@@ -123,6 +155,27 @@ pub(super) fn figure(trace: &Trace, id: &str) -> String {
         escape(&trace.caption)
     );
     out
+}
+
+/// A rail between both ends of where the curve should lie, and its ends.
+fn limit(out: &mut String, axes: &Axes, x: f64, ends: [Option<f64>; 2]) {
+    let [low, high] = ends.map(|end| end.map(|end| axes.y(end)));
+    if let (Some(low), Some(high)) = (low, high) {
+        let (left, height, width) = (x - HALF, low - high, 2.0 * HALF);
+        let _ = write!(
+            out,
+            "<rect class=\"rail\" x=\"{left:.1}\" y=\"{high:.1}\" width=\"{width}\" height=\"{height:.1}\"/>"
+        );
+    }
+    for (y, class) in [(low, "foot"), (high, "lid")] {
+        if let Some(y) = y {
+            let (left, width) = (x - HALF, 2.0 * HALF);
+            let _ = write!(
+                out,
+                "<path class=\"{class}\" d=\"M{left:.1} {y:.1}h{width}\"/>"
+            );
+        }
+    }
 }
 
 #[cfg(test)]

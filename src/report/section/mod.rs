@@ -61,15 +61,14 @@ const OWN: [(Tells, Make); 8] = [
     ),
     (
         |record| {
-            measured(record, Kind::Sensitivity)
-                || measured(record, Kind::EquivalentInputNoise)
+            own_data::TOLD.iter().any(|kind| measured(record, *kind))
                 || assessed(record, Assessed::DataSheet)
         },
         own_data::section,
     ),
 ];
 /// The measurements that they tell.
-const TOLD: [Kind; 9] = [
+const TOLD: [Kind; 7] = [
     Kind::CalibratorTone,
     Kind::Levels,
     Kind::SpeechPercentiles,
@@ -77,8 +76,6 @@ const TOLD: [Kind; 9] = [
     Kind::Directional,
     Kind::NoiseReduction,
     Kind::NoiseReductionOnset,
-    Kind::Sensitivity,
-    Kind::EquivalentInputNoise,
 ];
 
 /// Most sentences of the lead.
@@ -100,7 +97,8 @@ impl Document {
             }
         }
         for kind in Kind::ALL {
-            if !TOLD.contains(kind) && measured(record, *kind) {
+            let told = TOLD.contains(kind) || own_data::TOLD.contains(kind);
+            if !told && measured(record, *kind) {
                 sections.push(plain::section(record, *kind, &doubts)?);
             }
         }

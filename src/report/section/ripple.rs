@@ -80,6 +80,7 @@ fn over_frequency(name: &str, found: &Found, ripple: &Ripple) -> Block {
             .into_iter()
             .collect(),
         caption: "What comes back adds and cancels by turns: crests stand where it comes back in phase, one divided by the loop’s delay apart. The nearer to oscillation, the sharper the crests.".into(),
+        ..Trace::default()
     }))
 }
 
@@ -105,6 +106,7 @@ fn over_delay(name: &str, found: &Found, ripple: &Ripple) -> Block {
         points: points.map(|(n, db)| (ms(n), *db)).collect(),
         marks: marks.collect(),
         caption: "The cepstrum of the gain. A loop stands at its delay and, weaker, at its multiples; what resonates on the way back makes it swing.".into(),
+        ..Trace::default()
     }))
 }
 

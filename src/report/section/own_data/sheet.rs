@@ -1,0 +1,104 @@
+//! The data sheet, line by line.
+
+use super::super::super::document::{Block, Cell, Figure, Section, Table, Verdict};
+use super::super::super::number;
+use super::super::{counted, words};
+use super::{readable, scaled};
+use crate::assessment::data_sheet::{self, Line};
+
+/// The verdict of the section, its sentence and its table.
+pub(super) fn judge(section: &mut Section, sheet: &data_sheet::Outcome) {
+    let of = |verdict: Verdict| sheet.lines.iter().filter(move |l| l.verdict == verdict);
+    let count = |verdict| of(verdict).count();
+    let within = count(Verdict::Within);
+    let all = counted(sheet.lines.len(), "line", "lines");
+    section.verdict = Some(sheet.verdict);
+    section.short = format!("{within} of {all} of the data sheet are kept.");
+    section.headline = match of(Verdict::Outside).next() {
+        Some(first) => format!(
+            "Outside the data sheet: {} in all, among them {}.",
+            counted(count(Verdict::Outside), "line", "lines"),
+            name(first)
+        ),
+        None => section.short.clone(),
+    };
+    let told = format!(
+        "Of {all} of the data sheet: kept {within}, not kept {}, undecided within the uncertainty {}, not measurable {}. ",
+        count(Verdict::Outside),
+        count(Verdict::Doubtful),
+        count(Verdict::NotMeasurable),
+    );
+    section.answer.push(words(told));
+    section.blocks.push(Block::Table(Table {
+        caption: "The data sheet, line by line".into(),
+        head: [
+            "Line",
+            "Stated",
+            "Limits",
+            "Measured",
+            "Deviation",
+            "Verdict",
+        ]
+        .map(str::to_owned)
+        .to_vec(),
+        rows: sheet.lines.iter().map(row).collect(),
+    }));
+    let reasons = sheet.lines.iter().filter_map(|line| {
+        let why = line.measured.reason.as_ref()?;
+        Some(format!("{}: {why}.", name(line)))
+    });
+    let assumed = sheet.assumptions.iter();
+    let notes = reasons.chain(assumed.map(|text| format!("Assumed: {text}.")));
+    section.details.push(Block::Notes(notes.collect()));
+}
+
+/// `sensitivity at 1 kHz`: entry and key, the entry once.
+fn name(line: &Line) -> String {
+    let (entry, key) = line
+        .quantity
+        .split_once(' ')
+        .unwrap_or(("", &line.quantity));
+    let key = match key.starts_with(entry) {
+        true => key.to_owned(),
+        false => format!("{entry} {key}"),
+    };
+    let key = key.replace(['_', '.'], " ");
+    match line.frequency_hz {
+        Some(hz) => format!("{key} at {}", number::frequency(hz)),
+        None => key,
+    }
+}
+
+fn row(line: &Line) -> Vec<Cell> {
+    let (scale, unit) = readable(&line.nominal.unit);
+    let stated = |value: f64| number::significant(scale * value);
+    let end = |figure: &Option<data_sheet::Figure>, sign: &str| {
+        let value = figure.as_ref().and_then(|figure| figure.value);
+        value.map_or("open".to_owned(), |value| {
+            format!("{sign}{}", stated(value.abs()))
+        })
+    };
+    let nominal = stated(line.nominal.value.unwrap_or_default());
+    let ends = [end(&line.lowest, "−"), end(&line.highest, "+")].join(", ");
+    let told = |figure: &data_sheet::Figure| match figure_of(figure) {
+        Figure::Absent(_) => Cell::Words("–".into()),
+        figure => Cell::Figure(number::told(&scaled(figure, scale), unit)),
+    };
+    vec![
+        Cell::Words(name(line)),
+        Cell::Figure(format!("{nominal} {unit}").trim_end().to_owned()),
+        Cell::Figure(ends),
+        told(&line.measured),
+        told(&line.deviation),
+        Cell::Verdict(line.verdict),
+    ]
+}
+
+fn figure_of(figure: &data_sheet::Figure) -> Figure {
+    match (figure.status.as_str(), figure.value) {
+        ("at_most", Some(value)) => Figure::AtMost(value),
+        ("at_least", Some(value)) => Figure::AtLeast(value),
+        (_, Some(value)) => Figure::Measured(value, figure.expanded_uncertainty),
+        (_, None) => Figure::Absent(figure.reason.clone().unwrap_or_default()),
+    }
+}
