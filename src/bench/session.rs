@@ -16,12 +16,14 @@ pub(super) struct Session {
 }
 
 impl Session {
-    /// The tables that the person names: they belong beside the session file.
+    /// The tables that person and device name: they belong beside the session file.
     pub(super) fn tables(&self) -> impl Iterator<Item = &str> {
         let person = self.person.iter();
         let named = person.flat_map(|person| ["dial_zero", "targets"].map(|key| person.get(key)));
         let names = named.flatten().filter_map(toml::Value::as_str);
-        names.filter(|name| name.ends_with(".csv"))
+        let sheet = self.device.iter();
+        let sheet = sheet.filter_map(|device| device.data_sheet.as_deref());
+        names.filter(|name| name.ends_with(".csv")).chain(sheet)
     }
 }
 
@@ -30,6 +32,8 @@ impl Session {
 pub(super) struct Worn {
     code: String,
     side: Option<Side>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    data_sheet: Option<String>,
 }
 
 #[derive(Debug, Clone, Copy, Serialize, Deserialize)]

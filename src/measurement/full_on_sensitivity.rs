@@ -24,10 +24,10 @@ use serde::{Deserialize, Serialize};
 
 pub use super::OneCapture as Input;
 use super::presented::Presented;
-use super::sweep::{AVERAGE_HZ, Asked, Point, Sweep};
+use super::sweep::{AVERAGE_HZ, Asked, Point, Summary, Sweep};
 use crate::diagnostic::Result;
 use crate::levels::Needs;
-use crate::quantity::{Reading, SensitivityLevel};
+use crate::quantity::SensitivityLevel;
 use crate::trust::Check;
 
 /// The samples.
@@ -95,16 +95,9 @@ impl Options {
 /// The curve and what stands for it.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Outcome {
-    /// The largest sensitivity of the curve.
-    pub maximum: Reading<SensitivityLevel>,
-    /// Where it lies.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub maximum_hz: Option<f64>,
-    /// Mean in decibels at `average_hz`.
-    pub high_frequency_average: Reading<SensitivityLevel>,
-    /// Mean in decibels at the special-purpose frequencies, where asked for.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub special_purpose_average: Option<Reading<SensitivityLevel>>,
+    /// The largest sensitivity, and averages.
+    #[serde(flatten)]
+    pub summary: Summary<SensitivityLevel>,
     /// Frequencies of `average_hz` more than 15 dB below the maximum: if there is one,
     /// the special-purpose average stands for the device.
     pub far_below_maximum_hz: Vec<f64>,
@@ -123,26 +116,21 @@ pub struct Outcome {
 pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
     options.check()?;
     let sweep = Sweep::of(input.capture, options.asked())?;
-    let average =
-        |at_hz: &[f64]| sweep.average(at_hz, |p| &p.sensitivity, SensitivityLevel::from_db);
-    let special = Some(&options.special_purpose_hz).filter(|hz| !hz.is_empty());
-    let (maximum, maximum_hz) = sweep.maximum(|p| &p.sensitivity);
+    let averages: [&[f64]; 2] = [&options.average_hz, &options.special_purpose_hz];
+    let summary = sweep.summary(averages, |p| &p.sensitivity, SensitivityLevel::from_db);
     let db_at = |hz: f64| Some(sweep.at(hz)?.sensitivity.figure()?.db());
     let far_below = |hz: &&f64| {
-        let apart = maximum.figure().zip(db_at(**hz));
+        let apart = summary.maximum.figure().zip(db_at(**hz));
         apart.is_some_and(|(most, db)| most.db() - db > BELOW_DB)
     };
     Ok(Outcome {
-        high_frequency_average: average(&options.average_hz),
-        special_purpose_average: special.map(|hz| average(hz)),
         far_below_maximum_hz: options
             .average_hz
             .iter()
             .filter(far_below)
             .copied()
             .collect(),
-        maximum,
-        maximum_hz,
+        summary,
         curve: sweep.curve,
         missing: sweep.missing,
         steps: sweep.steps,

@@ -25,10 +25,10 @@ use serde::{Deserialize, Serialize};
 
 pub use super::OneCapture as Input;
 use super::presented::Presented;
-use super::sweep::{AVERAGE_HZ, Asked, Point, Sweep};
+use super::sweep::{AVERAGE_HZ, Asked, Point, Summary, Sweep};
 use crate::diagnostic::Result;
 use crate::levels::Needs;
-use crate::quantity::{ForceLevel, Reading};
+use crate::quantity::ForceLevel;
 use crate::trust::Check;
 
 /// The samples.
@@ -93,16 +93,9 @@ impl Options {
 /// The curve and what stands for it.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Outcome {
-    /// The largest force of the curve.
-    pub maximum: Reading<ForceLevel>,
-    /// Where it lies.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub maximum_hz: Option<f64>,
-    /// Mean in decibels at `average_hz`.
-    pub high_frequency_average: Reading<ForceLevel>,
-    /// Mean in decibels at the special-purpose frequencies, where asked for.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub special_purpose_average: Option<Reading<ForceLevel>>,
+    /// The largest force, and averages.
+    #[serde(flatten)]
+    pub summary: Summary<ForceLevel>,
     /// The curve, in ascending frequency.
     pub curve: Vec<Point>,
     /// Third-octave midbands without a usable step, and why, in words.
@@ -118,14 +111,9 @@ pub struct Outcome {
 pub fn measure(input: &Input<'_>, options: &Options) -> Result<Outcome> {
     options.check()?;
     let sweep = Sweep::of(input.capture, options.asked())?;
-    let average = |at_hz: &[f64]| sweep.average(at_hz, |p| &p.force, ForceLevel::from_db);
-    let special = Some(&options.special_purpose_hz).filter(|hz| !hz.is_empty());
-    let (maximum, maximum_hz) = sweep.maximum(|p| &p.force);
+    let averages: [&[f64]; 2] = [&options.average_hz, &options.special_purpose_hz];
     Ok(Outcome {
-        maximum,
-        maximum_hz,
-        high_frequency_average: average(&options.average_hz),
-        special_purpose_average: special.map(|hz| average(hz)),
+        summary: sweep.summary(averages, |p| &p.force, ForceLevel::from_db),
         curve: sweep.curve,
         missing: sweep.missing,
         steps: sweep.steps,

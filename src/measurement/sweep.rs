@@ -76,6 +76,23 @@ pub struct Point {
     pub deviation: Reading<LevelDifference>,
 }
 
+/// What stands for a curve.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[serde(bound = "Reading<Q>: Serialize")]
+#[schemars(bound = "Reading<Q>: JsonSchema")]
+pub struct Summary<Q> {
+    /// The largest figure of the curve.
+    pub maximum: Reading<Q>,
+    /// Where it lies.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub maximum_hz: Option<f64>,
+    /// Mean in decibels at `average_hz`.
+    pub high_frequency_average: Reading<Q>,
+    /// Mean in decibels at the special-purpose frequencies, where asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub special_purpose_average: Option<Reading<Q>>,
+}
+
 /// The steps of a capture that count.
 pub struct Sweep {
     /// What was asked of it.
@@ -110,19 +127,23 @@ impl Sweep {
         })
     }
 
-    /// The largest figure of the curve, and where it lies.
-    pub fn maximum<Q: Quantity>(
+    /// What stands for the curve of one figure of its points.
+    pub fn summary<Q: Quantity>(
         &self,
-        of: impl Fn(&Point) -> &Reading<Q>,
-    ) -> (Reading<Q>, Option<f64>) {
+        [average_hz, special_purpose_hz]: [&[f64]; 2],
+        of: impl Fn(&Point) -> &Reading<Q> + Copy,
+        make: impl Fn(f64) -> Q + Copy,
+    ) -> Summary<Q> {
         let measured = self.curve.iter().filter_map(|p| Some((p, of(p).figure()?)));
         let highest = measured.max_by(|a, b| a.1.value().total_cmp(&b.1.value()));
-        match highest {
-            Some((point, _)) => (of(point).clone(), Some(point.nominal_hz)),
-            None => (
-                Reading::not_measured("no step of the sweep can be used"),
-                None,
-            ),
+        let highest = highest.map(|(point, _)| point);
+        let nothing = || Reading::not_measured("no step of the sweep can be used");
+        Summary {
+            maximum: highest.map_or_else(nothing, |point| of(point).clone()),
+            maximum_hz: highest.map(|point| point.nominal_hz),
+            high_frequency_average: self.average(average_hz, of, make),
+            special_purpose_average: (!special_purpose_hz.is_empty())
+                .then(|| self.average(special_purpose_hz, of, make)),
         }
     }
 

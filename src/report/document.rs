@@ -222,6 +222,16 @@ pub struct Series {
     pub points: Vec<Point>,
 }
 
+impl Series {
+    /// Whether its figures are stated, not measured: they have no uncertainty.
+    pub fn exact(&self) -> bool {
+        self.points.iter().all(|point| match point.figure {
+            Figure::Measured(_, u) => u == Some(0.0),
+            _ => true,
+        })
+    }
+}
+
 /// The part a series plays.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum SeriesRole {

@@ -41,8 +41,11 @@ fn value(figure: &Value) -> Option<f64> {
 fn sensitivity_is_within_0_1_db_and_delay_within_20_microseconds() {
     for (rate_hz, bits, stimulus) in [
         (16_000, 16, "pink"),
+        (16_000, 24, "pink"),
+        (44_100, 16, "pink"),
         (44_100, 24, "speech_noise"),
         (48_000, 16, "pink"),
+        (96_000, 16, "pink"),
         (96_000, 24, "pink"),
     ] {
         let head = format!(

@@ -1,6 +1,8 @@
 //! Attack and release within 1 ms or 5 % of the bench's truth.
 
-use crate::{bench, measured, row};
+use micronewton::measurement::Outcome;
+
+use crate::{bench, measured, measured_with, row};
 
 fn errors(rate_hz: u32, bits: u16, attack_s: f64, release_s: f64) {
     let device = format!(
@@ -38,4 +40,28 @@ fn times_stand_within_a_millisecond_or_five_per_cent() {
         }
     }
     errors(48_000, 24, 0.02, 0.3);
+}
+
+#[test]
+fn the_criterion_of_two_decibels_takes_longer() {
+    let device = "[device.compression]\nratio = [3.0]\nknee_db_spl = [50.0]\n\
+                  attack_s = 0.02\nrelease_s = 0.08\n";
+    let capture = "[[capture]]\nname = \"b\"\nrole = \"attack_release\"\nduration_s = 6.5\n\
+                   stimulus = { kind = \"bursts\", frequency_hz = 2000.0, on_s = 1.0, \
+                   off_s = 2.0, rest_db_spl = 55.0 }\nlevel_db_spl = 90.0\nfrom_s = 0.0\n";
+    let text = format!("{}{device}{capture}", bench(24_000, 24, 20.0));
+    let times = |options: &str| {
+        let (record, _) = measured_with(&text, &|session| format!("{session}\n{options}"));
+        let mut outcomes = record.entries.iter().map(|entry| &entry.outcome);
+        let found = outcomes.find_map(|outcome| match outcome {
+            Outcome::AttackRelease(found) => Some(found),
+            _ => None,
+        });
+        let found = found.unwrap();
+        [&found.attack, &found.release].map(|reading| reading.figure().unwrap().0)
+    };
+    let [attack, release] = times("");
+    let [attack_2, release_2] = times("[options.attack_release]\ncriterion = \"iec_60118_2\"\n");
+    eprintln!("{attack} {attack_2} {release} {release_2}");
+    assert!(attack_2 > attack && release_2 > release);
 }

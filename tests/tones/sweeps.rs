@@ -37,12 +37,12 @@ fn a_missing_step_leaves_no_average_and_is_named() {
     let found = outcome(&(bench(24_000, 24, 50.0) + &capture));
     assert_eq!(points(&found), [1000.0, 2000.0, 2500.0]);
     said(&found, "1600", "no step was found");
-    assert!(found.high_frequency_average.figure().is_none());
-    assert!(found.maximum.figure().is_some());
+    assert!(found.summary.high_frequency_average.figure().is_none());
+    assert!(found.summary.maximum.figure().is_some());
     // With the step, there is an average, and nothing is said of it.
     let capture = sweep("s", "output_force_level", "1000, 1600, 2500", 0.5, 90.0);
     let whole = outcome(&(bench(24_000, 24, 50.0) + &capture));
-    assert!(whole.high_frequency_average.figure().is_some());
+    assert!(whole.summary.high_frequency_average.figure().is_some());
     assert!(!whole.missing.iter().any(|s| s.starts_with("1600")));
 }
 
@@ -64,7 +64,7 @@ fn steps_too_short_to_settle_are_refused() {
     let capture = sweep("s", "output_force_level", "1000, 2000, 4000", 0.15, 90.0);
     let found = outcome(&(bench(24_000, 24, 50.0) + &capture));
     assert!(points(&found).is_empty(), "{found:?}");
-    assert!(found.maximum.figure().is_none());
+    assert!(found.summary.maximum.figure().is_none());
     said(&found, "2000", "are needed to settle");
 }
 

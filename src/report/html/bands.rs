@@ -389,12 +389,8 @@ fn table(curves: &BandCurves) -> String {
             String::new()
         };
         let measured = |point: &Point| matches!(point.figure, Figure::Measured(..));
-        let exact = |point: &Point| match point.figure {
-            Figure::Measured(_, u) => u == Some(0.0),
-            _ => true,
-        };
         let spread = match common {
-            _ if series.points.iter().all(exact) => String::new(),
+            _ if series.exact() => String::new(),
             Some(u) => format!("<small>each ±\u{a0}{u}</small>"),
             None if matches!(series.role, SeriesRole::Target(_)) => String::new(),
             None if own_row || !series.points.iter().any(measured) => String::new(),

@@ -16,7 +16,7 @@ const ROWS: usize = 6;
 const CHANCE: f64 = 0.05;
 
 /// Figures, and what a reader calls them.
-const NAMES: [(&str, &str, &str); 25] = [
+const NAMES: [(&str, &str, &str); 33] = [
     ("levels", "force.leq", "Force level"),
     ("levels", "microphone.leq", "Sound level"),
     ("levels", "gain", "Gain"),
@@ -29,6 +29,22 @@ const NAMES: [(&str, &str, &str); 25] = [
         "high_frequency_average",
         "Output, high-frequency average",
     ),
+    (
+        "full_on_sensitivity",
+        "high_frequency_average",
+        "Full-on sensitivity, high-frequency average",
+    ),
+    (
+        "force_level_response",
+        "setting_deviation",
+        "Gain over the reference test setting",
+    ),
+    ("force_level_response", "range_to", "Frequency range, to"),
+    ("harmonic_distortion", "total", "Total harmonic distortion"),
+    ("input_output", "knee", "Knee"),
+    ("input_output", "slope", "Slope above the knee"),
+    ("attack_release", "attack", "Attack time"),
+    ("attack_release", "release", "Release time"),
     ("feedback", "ripple.margin", "Gain margin, by the ripple"),
     (
         "feedback",

@@ -73,6 +73,7 @@ impl Column {
     fn of(series: &Series) -> Self {
         let mut head = series.name.replace(", ", ",\n").replace(" at ", "\nat ");
         let told: fn(&Figure) -> String = match number::common(&series.points) {
+            _ if series.exact() => number::narrow,
             Some(u) => {
                 head.push_str(&format!("\n± {u}"));
                 number::narrow

@@ -7,6 +7,7 @@ use super::{readable, scaled};
 use crate::measurement::Outcome;
 use crate::measurement::presented::Presented;
 use crate::measurement::sensitivity::Polarity;
+use crate::measurement::sweep::Summary;
 use crate::pipeline::Entry;
 use crate::quantity::{Quantity, Reading};
 
@@ -21,50 +22,16 @@ pub(super) fn rows(entry: &Entry) -> Vec<Vec<Cell>> {
 }
 
 fn each(outcome: &Outcome) -> Vec<(String, Cell)> {
-    let at =
-        |hz: Option<f64>| hz.map_or(String::new(), |hz| format!(" at {}", number::frequency(hz)));
     match outcome {
-        Outcome::OutputForceLevel(found) => {
-            let special = found.special_purpose_average.iter();
-            [
-                (
-                    format!("OFL90, maximum{}", at(found.maximum_hz)),
-                    told(&found.maximum),
-                ),
-                (
-                    "OFL90, high-frequency average".into(),
-                    told(&found.high_frequency_average),
-                ),
-            ]
-            .into_iter()
-            .chain(special.map(|s| ("OFL90, special-purpose average".into(), told(s))))
-            .collect()
-        }
+        Outcome::OutputForceLevel(found) => summary("OFL90", &found.summary),
         Outcome::FullOnSensitivity(found) => {
-            let special = found.special_purpose_average.iter();
             let far = found.far_below_maximum_hz.iter().map(|hz| {
                 let name = "More than 15 dB below the maximum: the special-purpose average stands";
                 (name.into(), Cell::Figure(number::frequency(*hz)))
             });
-            [
-                (
-                    format!("Full-on sensitivity, maximum{}", at(found.maximum_hz)),
-                    told(&found.maximum),
-                ),
-                (
-                    "Full-on sensitivity, high-frequency average".into(),
-                    told(&found.high_frequency_average),
-                ),
-            ]
-            .into_iter()
-            .chain(special.map(|s| {
-                (
-                    "Full-on sensitivity, special-purpose average".into(),
-                    told(s),
-                )
-            }))
-            .chain(far)
-            .collect()
+            let mut rows = summary("Full-on sensitivity", &found.summary);
+            rows.extend(far);
+            rows
         }
         Outcome::ForceLevelResponse(found) => vec![
             (
@@ -140,6 +107,24 @@ fn each(outcome: &Outcome) -> Vec<(String, Cell)> {
         ],
         _ => Vec::new(),
     }
+}
+
+/// What stands for the curve of `what`.
+fn summary<Q: Quantity>(what: &str, found: &Summary<Q>) -> Vec<(String, Cell)> {
+    let at = found.maximum_hz.map(number::frequency);
+    let at = at.map_or(String::new(), |hz| format!(" at {hz}"));
+    let special = found.special_purpose_average.as_ref();
+    let averages = [
+        ("high-frequency", Some(&found.high_frequency_average)),
+        ("special-purpose", special),
+    ];
+    let averages = averages
+        .into_iter()
+        .filter_map(|(name, average)| Some((format!("{what}, {name} average"), told(average?))));
+    [(format!("{what}, maximum{at}"), told(&found.maximum))]
+        .into_iter()
+        .chain(averages)
+        .collect()
 }
 
 /// The figure with its unit; the reason where there is none.

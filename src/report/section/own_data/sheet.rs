@@ -22,12 +22,15 @@ pub(super) fn judge(section: &mut Section, sheet: &data_sheet::Outcome) {
         ),
         None => section.short.clone(),
     };
-    let told = format!(
-        "Of {all} of the data sheet: kept {within}, not kept {}, undecided within the uncertainty {}, not measurable {}. ",
-        count(Verdict::Outside),
-        count(Verdict::Doubtful),
-        count(Verdict::NotMeasurable),
-    );
+    let counts = [
+        ("kept", within),
+        ("not kept", count(Verdict::Outside)),
+        ("undecided within the uncertainty", count(Verdict::Doubtful)),
+        ("not measurable", count(Verdict::NotMeasurable)),
+    ];
+    let counts = counts.into_iter().filter(|(_, count)| *count > 0);
+    let counts: Vec<String> = counts.map(|(what, n)| format!("{what} {n}")).collect();
+    let told = format!("Of {all} of the data sheet: {}. ", counts.join(", "));
     section.answer.push(words(told));
     section.blocks.push(Block::Table(Table {
         caption: "The data sheet, line by line".into(),
