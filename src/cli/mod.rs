@@ -132,7 +132,7 @@ pub struct Destination {
 }
 
 /// How a command ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Status {
     /// Done.
     Done,
@@ -218,17 +218,13 @@ fn measure_since(
         .collect();
     common.to.check(common.format, &Format::ALL, &read)?;
     let earlier = since.map(Recorded::read).transpose()?;
-    let mut plan = plan.clone();
-    let withheld = common
-        .deidentify
-        .then(|| Withheld::from(&mut plan, common.keep_hash));
-    let mut record = watched(common.to.quiet, |progress| run_plan(&plan, progress))?;
-    withheld.iter().for_each(|names| names.out_of(&mut record));
+    let record = common.record(plan)?;
     let changes = earlier.map(|earlier| changes(&earlier, &record));
     let changes = changes.transpose()?;
     let told = Told {
         record: &record,
         changes: changes.as_ref(),
+        other_ear: None,
     };
     let render = |format: Format| format.render(told, common.budget);
     output::emit(
@@ -315,6 +311,17 @@ impl Destination {
 }
 
 impl Common {
+    /// Runs a plan with a progress bar; takes out of the record what is to be withheld.
+    fn record(&self, plan: &Plan) -> Result<Record> {
+        let mut plan = plan.clone();
+        let withheld = self
+            .deidentify
+            .then(|| Withheld::from(&mut plan, self.keep_hash));
+        let mut record = watched(self.to.quiet, |progress| run_plan(&plan, progress))?;
+        withheld.iter().for_each(|names| names.out_of(&mut record));
+        Ok(record)
+    }
+
     fn status(&self, record: &Record) -> Status {
         if record.incomplete() {
             Status::Unable

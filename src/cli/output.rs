@@ -72,12 +72,12 @@ impl Format {
         let record = told.record;
         match self {
             Self::Table if budget => {
-                let budget = report::budget(record, width());
+                let budget = report::budget(told, width());
                 Ok(report::terminal(told, width()) + &budget)
             }
             Self::Table => Ok(report::terminal(told, width())),
             Self::Json => report::json(record),
-            Self::Csv => report::csv(record),
+            Self::Csv => report::csv(told),
             Self::Html => report::html(told),
         }
     }
@@ -95,9 +95,9 @@ pub fn no_page() -> Diagnostic {
 
 /// Prints what `render` makes, or writes it to the files asked for and, with
 /// `also_print`, prints its tables too; then says its findings.
-pub fn emit(
+pub fn emit<'a>(
     render: &dyn Fn(Format) -> Result<String>,
-    findings: &[Diagnostic],
+    findings: impl IntoIterator<Item = &'a Diagnostic>,
     format: Option<Format>,
     to: &Destination,
     also_print: bool,
@@ -131,7 +131,7 @@ pub fn emit(
     // Tables tell the findings themselves; what could not be done is always said.
     let told = printed == Some(Format::Table) || to.quiet;
     let unsaid = |finding: &&Diagnostic| !told || finding.severity() == Severity::Error;
-    findings.iter().filter(unsaid).for_each(say);
+    findings.into_iter().filter(unsaid).for_each(say);
     Ok(())
 }
 

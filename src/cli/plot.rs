@@ -63,6 +63,7 @@ impl Plot {
         let pictures = report::pictures(Told {
             record: &record,
             changes: changes.as_ref(),
+            other_ear: None,
         })?;
         let Some(what) = &self.what else {
             let list = pictures

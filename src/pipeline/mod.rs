@@ -3,6 +3,7 @@
 
 mod checks;
 mod document;
+mod ears;
 mod inspect;
 mod plan;
 mod pseudonym;
@@ -16,6 +17,7 @@ mod withheld;
 
 pub use crate::assessment::{AgeGroup, Person};
 pub use document::{Text, parse_calibration, read_calibration, read_session};
+pub use ears::left_and_right;
 pub use inspect::{InspectionRecord, inspect};
 pub use plan::{CapturePlan, Plan, Request};
 pub use recipe::{Again, Recipe};

@@ -6,7 +6,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::recipe::Recipe;
-use super::session::{CaptureRole, Session};
+use super::session::{CaptureRole, Session, Side};
 use crate::assessment;
 use crate::calibration::Calibration;
 use crate::capture::{InputFile, Source};
@@ -151,6 +151,11 @@ pub struct Assessment {
 }
 
 impl Record {
+    /// The side on which the device is worn, if the session says it.
+    pub fn side(&self) -> Option<Side> {
+        self.session.as_ref()?.device.as_ref()?.side
+    }
+
     /// The doubts of everything measured on `captures` alone.
     pub(super) fn doubts_of(&self, captures: &[String]) -> Vec<Doubt> {
         let mut doubts: Vec<Doubt> = Vec::new();

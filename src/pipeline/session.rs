@@ -228,6 +228,16 @@ pub enum Side {
     Right,
 }
 
+impl Side {
+    /// The side as documents name it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Left => "left",
+            Self::Right => "right",
+        }
+    }
+}
+
 /// What a capture was recorded for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]

@@ -5,11 +5,12 @@ use std::collections::BTreeSet;
 use serde_json::Value;
 
 use crate::diagnostic::{Diagnostic, Problem, Result};
-use crate::pipeline::{Doubt, Record};
+use crate::pipeline::{Doubt, Record, Side};
 use crate::quantity::{Observation, observations};
+use crate::report::Told;
 
 /// Columns of the table.
-const COLUMNS: [&str; 11] = [
+const COLUMNS: [&str; 12] = [
     "capture",
     "entry",
     "quantity",
@@ -21,13 +22,25 @@ const COLUMNS: [&str; 11] = [
     "expanded_uncertainty",
     "reason",
     "doubts",
+    "side",
 ];
 
-/// The figures of the record as CSV text.
+/// The figures of the record as CSV text, then those of the other ear.
 ///
 /// # Errors
 /// [`Problem::Internal`] if a part of it cannot be written.
-pub fn csv(record: &Record) -> Result<String> {
+pub fn csv<'a>(told: impl Into<Told<'a>>) -> Result<String> {
+    let told = told.into();
+    let mut all = rows(told.record)?;
+    if let Some(record) = told.other_ear {
+        all.extend(rows(record)?);
+    }
+    table(&COLUMNS, all.into_iter())
+}
+
+/// One row per figure.
+fn rows(record: &Record) -> Result<Vec<Vec<String>>> {
+    let side = record.side().map_or("", Side::name);
     let rows = told(record)?
         .into_iter()
         .flat_map(|(captures, doubts, outcome)| {
@@ -37,12 +50,12 @@ pub fn csv(record: &Record) -> Result<String> {
             let row = move |o: Observation| {
                 let mut row = vec![names.clone(), entry.clone()];
                 row.extend(observation_cells(o));
-                row.push(doubts.clone());
+                row.extend([doubts.clone(), side.to_owned()]);
                 row
             };
             observations(&outcome).into_iter().map(row)
         });
-    table(&COLUMNS, rows)
+    Ok(rows.collect())
 }
 
 /// A figure from its quantity to the reason why there is none.

@@ -4,6 +4,7 @@
 use super::number;
 pub use crate::assessment::Verdict;
 use crate::measurement::Kind;
+use crate::pipeline::Side;
 use crate::quantity::{Quantity, Reading};
 
 /// A whole report.
@@ -27,11 +28,20 @@ pub struct Document {
     pub cautions: Vec<String>,
 }
 
+impl Document {
+    /// The questions, each with its one answer or those of both ears.
+    pub fn questions(&self) -> impl Iterator<Item = &[Section]> {
+        self.sections.chunk_by(|a, b| a.question == b.question)
+    }
+}
+
 /// One question and its answer.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Section {
     /// The question.
     pub question: String,
+    /// The ear that the answer is about, where a report has both.
+    pub ear: Option<Side>,
     /// The verdict; absent where no limit is known.
     pub verdict: Option<Verdict>,
     /// Whether the verdict holds for a part of the question only.

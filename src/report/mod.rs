@@ -7,6 +7,7 @@
 mod comparison;
 mod csv;
 mod document;
+mod ears;
 mod groups;
 mod html;
 mod inspection;
@@ -37,13 +38,16 @@ pub use schema::schema;
 pub use terminal::{budget, terminal};
 pub use write::write;
 
-/// What is told to people: a record and, where an earlier one is at hand, what changed.
+/// What is told to people: a record, what changed where an earlier one is at hand, and
+/// the record of the other ear where both are told together.
 #[derive(Debug, Clone, Copy)]
 pub struct Told<'a> {
     /// The record.
     pub record: &'a Record,
     /// What changed since the earlier record.
     pub changes: Option<&'a Comparison>,
+    /// The record of the other ear of the person, the right one.
+    pub other_ear: Option<&'a Record>,
 }
 
 impl<'a> From<&'a Record> for Told<'a> {
@@ -51,6 +55,7 @@ impl<'a> From<&'a Record> for Told<'a> {
         Self {
             record,
             changes: None,
+            other_ear: None,
         }
     }
 }

@@ -5,6 +5,7 @@ mod calibrate;
 mod commands;
 mod compare;
 mod deidentify;
+mod ears;
 mod mistakes;
 mod odd_wavs;
 mod own_data;

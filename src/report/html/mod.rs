@@ -18,6 +18,7 @@ use sha2::{Digest as _, Sha256};
 use super::Told;
 use super::document::{Block, Curves, Document, Section};
 use crate::diagnostic::Result;
+use crate::pipeline::Side;
 use markup::{escape, facts, mark, note, spans, table, verdict};
 
 pub use picture::{Picture, pictures};
@@ -51,8 +52,8 @@ fn page(document: &Document) -> String {
     out.push_str("<div class=\"page\">");
     out.push_str(&head(document));
     out.push_str("<main>");
-    for (position, section) in document.sections.iter().enumerate() {
-        out.push_str(&question(position + 1, section));
+    for (position, answers) in document.questions().enumerate() {
+        out.push_str(&question(position + 1, answers));
     }
     out.push_str(&gaps(document));
     out.push_str(&particulars(document));
@@ -87,7 +88,7 @@ fn head(document: &Document) -> String {
         spans(&document.lead),
         facts(&document.facts, "facts"),
     );
-    let columns = match document.sections.len() {
+    let columns = match document.questions().count() {
         n @ 1..=4 => n,
         _ => 4,
     };
@@ -95,14 +96,24 @@ fn head(document: &Document) -> String {
         out,
         "<nav aria-label=\"The questions and their answers\"><ol class=\"strip\" style=\"--c:{columns}\">"
     );
-    for (position, section) in document.sections.iter().enumerate() {
+    for (position, answers) in document.questions().enumerate() {
+        let Some(worst) = answers.iter().max_by_key(|section| section.verdict) else {
+            continue;
+        };
+        let in_part = answers.iter().any(|section| {
+            section.in_part || section.verdict != worst.verdict && worst.verdict.is_some()
+        });
+        let told = answers.iter().map(|section| match section.ear {
+            Some(side) => format!("<p><b>{}.</b> {}</p>", side.ear(), escape(&section.short)),
+            None => format!("<p>{}</p>", escape(&section.short)),
+        });
         let _ = write!(
             out,
-            "<li><a href=\"#q{}\">{}</a>{}<p>{}</p></li>",
+            "<li><a href=\"#q{}\">{}</a>{}<div>{}</div></li>",
             position + 1,
-            escape(&section.question),
-            verdict(section.verdict, section.in_part),
-            escape(&section.short),
+            escape(&worst.question),
+            verdict(worst.verdict, in_part),
+            told.collect::<String>(),
         );
     }
     out.push_str("</ol></nav>");
@@ -110,15 +121,35 @@ fn head(document: &Document) -> String {
     out
 }
 
-fn question(number: usize, section: &Section) -> String {
+/// A question with its one answer, or with that of either ear.
+fn question(number: usize, answers: &[Section]) -> String {
+    let asked = answers.first().map_or("", |section| &section.question);
+    let verdict_of = |section: &Section| verdict(section.verdict, section.in_part);
+    let beside = match answers {
+        [Section { ear: None, .. }] => answers.iter().map(verdict_of).collect(),
+        _ => String::new(),
+    };
     let mut out = format!(
         "<section id=\"q{number}\" aria-labelledby=\"q{number}h\">\
          <div class=\"num\" aria-hidden=\"true\">{number}</div>\
-         <div class=\"hd\"><h2 id=\"q{number}h\">{}</h2>{}</div><p class=\"ans\">{}</p>",
-        escape(&section.question),
-        verdict(section.verdict, section.in_part),
-        spans(&section.answer),
+         <div class=\"hd\"><h2 id=\"q{number}h\">{}</h2>{beside}</div>",
+        escape(asked),
     );
+    for section in answers {
+        let ear = section.ear.map_or("", Side::name);
+        if let Some(side) = section.ear {
+            let (name, told) = (side.ear(), verdict_of(section));
+            let _ = write!(out, "<div class=\"ear\"><h3>{name}</h3>{told}</div>");
+        }
+        out.push_str(&answer(&format!("{number}{ear}"), section));
+    }
+    out.push_str("</section>");
+    out
+}
+
+/// One answer; `id` is unlike that of every other.
+fn answer(id: &str, section: &Section) -> String {
+    let mut out = format!("<p class=\"ans\">{}</p>", spans(&section.answer));
     for doubt in &section.doubts {
         let _ = write!(
             out,
@@ -136,16 +167,15 @@ fn question(number: usize, section: &Section) -> String {
         ));
     }
     for (position, block) in section.blocks.iter().enumerate() {
-        out.push_str(&self::block(block, &format!("f{number}-{position}")));
+        out.push_str(&self::block(block, &format!("f{id}-{position}")));
     }
     if !section.details.is_empty() {
         out.push_str("<details><summary>How this was computed, and more figures</summary>");
         for (position, block) in section.details.iter().enumerate() {
-            out.push_str(&self::block(block, &format!("d{number}-{position}")));
+            out.push_str(&self::block(block, &format!("d{id}-{position}")));
         }
         out.push_str("</details>");
     }
-    out.push_str("</section>");
     out
 }
 

@@ -20,7 +20,7 @@ mod trust;
 use std::path::Path;
 
 use super::document::{Document, Doubt, Fact, Figure, Section, Series, Span, Verdict};
-use super::{Told, number};
+use super::{Told, ears, number};
 use crate::assessment::Kind as Assessed;
 use crate::diagnostic::{Problem, Result};
 use crate::measurement::Kind;
@@ -88,8 +88,27 @@ impl Document {
     /// [`Problem::Internal`](crate::Problem::Internal) if a part of the record
     /// cannot be serialised.
     pub fn of<'a>(told: impl Into<Told<'a>>) -> Result<Self> {
-        let Told { record, changes } = told.into();
-        let doubts = trust::doubts(record);
+        let told = told.into();
+        let left = Self::of_one(told, 'A')?;
+        let Some(right) = told.other_ear else {
+            return Ok(left);
+        };
+        // Doubts of the two ears never share a letter.
+        let first = ('A'..='Z').nth(trust::doubts(told.record, 'A').len());
+        Ok(ears::together(
+            left,
+            Self::of_one(right.into(), first.unwrap_or('Z'))?,
+        ))
+    }
+
+    /// The report of one record; its doubts have letters from `first` on.
+    fn of_one(
+        Told {
+            record, changes, ..
+        }: Told<'_>,
+        first: char,
+    ) -> Result<Self> {
+        let doubts = trust::doubts(record, first);
         let mut sections = vec![trust::section(record, &doubts)];
         for (has_something, make) in OWN {
             if has_something(record) {

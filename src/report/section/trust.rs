@@ -12,8 +12,8 @@ use crate::pipeline::{Entry, Record};
 use crate::quantity::Role;
 use crate::trust::{Check, Checked, State};
 
-/// The warnings of the record, one letter for each kind of doubt.
-pub(super) fn doubts(record: &Record) -> Vec<Doubt> {
+/// The warnings of the record, one letter for each kind of doubt, from `first` on.
+pub(super) fn doubts(record: &Record, first: char) -> Vec<Doubt> {
     let mut by_code: BTreeMap<&'static str, Vec<&Diagnostic>> = BTreeMap::new();
     for finding in with(record, Severity::Warning) {
         let code = finding.problem().code();
@@ -29,7 +29,7 @@ pub(super) fn doubts(record: &Record) -> Vec<Doubt> {
                 }
             }
             Doubt {
-                letter: 'A',
+                letter: first,
                 code,
                 brief: brief(findings[0], &captures),
                 text: once_each(findings.iter().copied()).join("; "),
@@ -41,7 +41,7 @@ pub(super) fn doubts(record: &Record) -> Vec<Doubt> {
     let unstated = described(record).filter(|(c, _)| c.expanded_uncertainty_db.is_none());
     for (_, role) in unstated {
         doubts.push(Doubt {
-            letter: 'A',
+            letter: first,
             code: "calibration.uncertainty",
             brief: format!("the uncertainty of the {} is not stated", role.name()),
             text: format!(
@@ -56,7 +56,7 @@ pub(super) fn doubts(record: &Record) -> Vec<Doubt> {
             },
         });
     }
-    for (doubt, letter) in doubts.iter_mut().zip('A'..='Z') {
+    for (doubt, letter) in doubts.iter_mut().zip(first..='Z') {
         doubt.letter = letter;
     }
     doubts

@@ -7,7 +7,6 @@ use super::Told;
 use super::document::{Block, Cell, Curves, Document, Section, Table, Verdict};
 use super::section::BUDGET;
 use crate::measurement::Outcome;
-use crate::pipeline::Record;
 use text::{DIM, HEADING, Paragraph, grid, paint};
 
 /// Narrowest and widest text that reads well.
@@ -40,18 +39,17 @@ pub fn terminal<'a>(told: impl Into<Told<'a>>, width: usize) -> String {
 }
 
 /// The uncertainty budget of the record's figures, as [`terminal`] prints.
-pub fn budget(record: &Record, width: usize) -> String {
+pub fn budget<'a>(told: impl Into<Told<'a>>, width: usize) -> String {
     let width = width.clamp(WIDTHS.0, WIDTHS.1);
-    let document = match Document::of(record) {
+    let document = match Document::of(told) {
         Ok(document) => document,
         Err(error) => return format!("{error}\n"),
     };
-    let mut out = format!("\n{}\n", paint(HEADING, BUDGET));
-    for (_, blocks) in document
-        .particulars
-        .iter()
-        .filter(|(heading, _)| heading == BUDGET)
-    {
+    let mut out = String::new();
+    // Of both ears the heading names which.
+    let budgets = document.particulars.iter();
+    for (heading, blocks) in budgets.filter(|(heading, _)| heading.ends_with(BUDGET)) {
+        out.push_str(&format!("\n{}\n", paint(HEADING, heading)));
         for block in blocks {
             if let Block::Table(table) = block {
                 out.push_str(&format!("\n{}", paint(HEADING, &table.caption)));
@@ -100,9 +98,15 @@ fn whole(document: &Document, width: usize) -> String {
     for fact in &document.facts {
         out.push_str(&text::entry(&fact.name, &fact.text, 0, width));
     }
-    for (position, section) in document.sections.iter().enumerate() {
-        out.push('\n');
-        out.push_str(&question(position + 1, section, width));
+    for (position, answers) in document.questions().enumerate() {
+        let asked = answers.first().map_or("", |section| &section.question);
+        out.push_str(&format!(
+            "\n{}\n",
+            paint(HEADING, &format!("{}  {asked}", position + 1))
+        ));
+        for section in answers {
+            out.push_str(&answer(section, width));
+        }
     }
     if !document.gaps.is_empty() {
         out.push('\n');
@@ -121,9 +125,11 @@ fn whole(document: &Document, width: usize) -> String {
     out
 }
 
-fn question(number: usize, section: &Section, width: usize) -> String {
-    let mut out = paint(HEADING, &format!("{number}  {}", section.question));
-    out.push_str(&format!("\n{:INDENT$}", ""));
+fn answer(section: &Section, width: usize) -> String {
+    let mut out = format!("{:INDENT$}", "");
+    if let Some(side) = section.ear {
+        out.push_str(&format!("{}: ", paint(HEADING, side.ear())));
+    }
     match section.verdict {
         Some(verdict) => {
             let part = if section.in_part { " in part" } else { "" };

@@ -1,0 +1,110 @@
+//! Both ears of one person in one report.
+
+use crate::bench_files::{Folder, noise, stderr, wav};
+
+/// A session of a device of this gain, worn on this side by this person.
+fn session(folder: &Folder, name: &str, side: &str, person: &str, gain: f64) {
+    let sound = noise(3, 12 * 24_000, 0.01);
+    let own = noise(4, sound.len(), 0.001);
+    let force: Vec<f64> = sound.iter().zip(&own).map(|(x, y)| gain * x + y).collect();
+    wav(
+        &folder.path(&format!("{name}.wav")),
+        24_000,
+        24,
+        &[&force, &sound],
+    );
+    folder.text(
+        &format!("{name}.toml"),
+        &format!(
+            "schema = 1\n[session]\ncode = \"S-{name}\"\ncalibration = \"cal.toml\"\n\
+             [device]\ncode = \"D-{name}\"\n{side}\n[person]\ncode = \"{person}\"\n\
+             age_group = \"adult\"\ndial_zero = \"type_1\"\n[person.thresholds]\n500 = 20\n2000 = 30\n\
+             [[capture]]\nname = \"speech\"\nfile = \"{name}.wav\"\nrole = \"speech\"\n\
+             level_db_spl = 65\nfrom_s = 0.5\n"
+        ),
+    );
+}
+
+const LEFT: &str = "side = \"left\"";
+const RIGHT: &str = "side = \"right\"";
+
+#[test]
+fn every_question_is_answered_for_both_ears_in_every_form() {
+    let folder = Folder::new();
+    session(&folder, "l", LEFT, "P-1", 3.0);
+    session(&folder, "r", RIGHT, "P-1", 1.5);
+    // The order of the arguments does not matter.
+    let outs = [
+        "--out", "b.html", "--out", "b.csv", "--out", "b.json", "--out", "b.txt",
+    ];
+    let output = folder.run(&[&["analyse", "r.toml", "l.toml", "-q"], &outs[..]].concat());
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    let read = |name: &str| std::fs::read_to_string(folder.path(name)).unwrap();
+
+    let text = read("b.txt");
+    let (before, after) = text.split_once("Does speech reach this person?").unwrap();
+    let left = after.find("Left ear: ").unwrap();
+    assert!(left < after.find("Right ear: ").unwrap(), "{after}");
+    assert!(before.contains("Device D-l, left side") && before.contains("D-r, right side"));
+    assert_eq!(text.matches("Does speech reach this person?").count(), 1);
+
+    let page = read("b.html");
+    let (_, answers) = page.split_once("id=\"q3\"").unwrap();
+    let (answers, _) = answers.split_once("</section>").unwrap();
+    assert!(answers.contains("<h3>Left ear</h3>") && answers.contains("<h3>Right ear</h3>"));
+    let mut ids: Vec<&str> = page
+        .split(" id=\"")
+        .skip(1)
+        .map(|rest| rest.split('"').next().unwrap())
+        .collect();
+    let all = ids.len();
+    ids.sort_unstable();
+    ids.dedup();
+    assert_eq!(ids.len(), all, "an id stands twice");
+
+    // The ears keep their own figures: the left device makes twice the force, 6.02 dB.
+    let mean = |side: &str| {
+        let table = read("b.csv");
+        let rows = table.lines().filter(|row| row.ends_with(side));
+        let figures = rows.filter(|row| row.contains(",levels,force.leq,"));
+        let values: Vec<f64> = figures
+            .filter_map(|row| row.split(',').nth(5)?.parse().ok())
+            .collect();
+        assert!(values.len() > 10, "{side}");
+        values.iter().sum::<f64>() / values.len() as f64
+    };
+    assert!((mean(",left") - mean(",right") - 6.02).abs() < 0.1);
+
+    // A record is of one device, and every other command reads it.
+    assert!(!folder.path("b.json").exists());
+    let change = folder.run(&["compare", "b_left.json", "b_right.json"]);
+    assert_eq!(change.status.code(), Some(0), "{}", stderr(&change));
+}
+
+#[test]
+fn two_sessions_that_are_not_left_and_right_of_one_person_are_refused() {
+    let folder = Folder::new();
+    session(&folder, "l", LEFT, "P-1", 3.0);
+    for (side, person, told) in [
+        (LEFT, "P-1", "`left` in both sessions"),
+        ("", "P-1", "device.side"),
+        (RIGHT, "P-2", "person.code"),
+    ] {
+        session(&folder, "r", side, person, 3.0);
+        let output = folder.run(&["analyse", "l.toml", "r.toml"]);
+        let message = stderr(&output);
+        assert_eq!(output.status.code(), Some(2), "{message}");
+        assert!(
+            message.contains(told) && message.contains("r.toml"),
+            "{message}"
+        );
+    }
+    session(&folder, "r", RIGHT, "P-1", 3.0);
+    let output = folder.run(&["analyse", "l.toml", "r.toml", "--format", "json"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(
+        stderr(&output).contains("FILE_left.json"),
+        "{}",
+        stderr(&output)
+    );
+}
