@@ -38,7 +38,7 @@ impl New {
             }
         }
         output::write(&calibration, include_str!("new/calibration.toml"), false)?;
-        output::write(&session, &session_text(&recordings), false)?;
+        output::write(&session, session_text(&recordings), false)?;
         output::write(&data_sheet, include_str!("new/data_sheet.csv"), false)?;
         anstream::println!(
             "Fill in both, then: micronewton analyse {}",

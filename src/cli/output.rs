@@ -136,8 +136,8 @@ pub fn emit<'a>(
 }
 
 /// Writes a file and says so.
-pub fn write(path: &Path, text: &str, quiet: bool) -> Result<()> {
-    report::write(path, text)?;
+pub fn write(path: &Path, content: impl AsRef<[u8]>, quiet: bool) -> Result<()> {
+    report::write(path, content)?;
     say_written(path, quiet);
     Ok(())
 }

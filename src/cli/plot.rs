@@ -9,8 +9,8 @@ use micronewton::report::{self, Picture, Told};
 use super::progress::watched;
 use super::{Destination, Status, output};
 
-/// Write a picture of the report as an SVG file that needs nothing beside itself, for
-/// papers and slides.
+/// Write a picture of the report as a file that needs nothing beside itself, for papers
+/// and slides: SVG, or PNG where this build has it.
 ///
 /// Without --what, the names of the pictures are listed. A session is measured; a record
 /// is computed again from its files, which must be those that were read.
@@ -18,6 +18,7 @@ use super::{Destination, Status, output};
 #[command(after_help = "Examples:
   micronewton plot session.toml
   micronewton plot session.toml --what front-to-back --out front_to_back.svg
+  micronewton plot session.toml --what front-to-back --out front_to_back.png
   micronewton plot record.json --what front-to-back > front_to_back.svg")]
 pub struct Plot {
     /// A session file, or what --out FILE.json wrote
@@ -29,8 +30,9 @@ pub struct Plot {
     /// Also the pictures of what changed since an earlier record
     #[arg(long, value_name = "RECORD.json")]
     since: Option<PathBuf>,
-    /// The file to write; its name ends in .svg [default: standard output]
-    #[arg(long, value_name = "FILE.svg", requires = "what")]
+    /// The file to write; its name ends in .svg, or in .png with a build that has it
+    /// [default: SVG on standard output]
+    #[arg(long, value_name = "FILE", requires = "what")]
     out: Option<PathBuf>,
     /// No progress and no notes on standard error
     #[arg(long, short)]
@@ -40,14 +42,18 @@ pub struct Plot {
 impl Plot {
     pub fn run(self) -> Result<Status> {
         if let Some(out) = &self.out {
-            let svg = out.extension().is_some_and(|ending| ending == "svg");
-            if !svg {
-                let expected = "a name that ends in .svg";
-                return Err(Diagnostic::value(
-                    "--out",
-                    format!("`{}`", out.display()),
-                    expected,
-                ));
+            let ending = out.extension().and_then(|ending| ending.to_str());
+            let expected = match ending {
+                Some("svg") => None,
+                Some("png") if cfg!(feature = "png") => None,
+                Some("png") => Some(
+                    "a name that ends in .svg; PNG needs a build with `cargo install --path . --features png`",
+                ),
+                _ => Some("a name that ends in .svg or .png"),
+            };
+            if let Some(expected) = expected {
+                let found = format!("`{}`", out.display());
+                return Err(Diagnostic::value("--out", found, expected));
             }
             Destination::check_files(std::slice::from_ref(out), std::slice::from_ref(&self.from))?;
         }
@@ -75,6 +81,10 @@ impl Plot {
         let picture = named(&pictures, what).in_file(&self.from)?;
         match &self.out {
             None => output::print(&picture.svg)?,
+            #[cfg(feature = "png")]
+            Some(out) if out.extension().is_some_and(|ending| ending == "png") => {
+                output::write(out, report::png(&picture.svg)?, self.quiet)?;
+            }
             Some(out) => output::write(out, &picture.svg, self.quiet)?,
         }
         Ok(Status::Done)

@@ -22,6 +22,9 @@ pub enum Problem {
         /// What the parser found.
         cause: String,
     },
+    /// No font to draw text with.
+    #[error("there is no font on this machine: the picture would have no text")]
+    NoFont,
     /// A JSON document that is not a record.
     #[error("this is not a record of measurements: `{key}` is missing")]
     NotARecord {
@@ -356,6 +359,7 @@ impl Problem {
         match self {
             Self::File { .. } => "document.file",
             Self::Document { .. } => "document.syntax",
+            Self::NoFont => "picture.no_font",
             Self::NotARecord { .. } => "document.not_a_record",
             Self::NoRecipe { .. } => "document.no_recipe",
             Self::OtherFiles { .. } => "document.other_files",
@@ -409,6 +413,7 @@ impl Problem {
             } => "write elsewhere, or move what stands in the way".into(),
             Self::File { .. } => "check the path and the permissions".into(),
             Self::Document { .. } => "correct the line; docs/formats.md describes the file".into(),
+            Self::NoFont => "install a font, or write the picture as SVG".into(),
             Self::NotARecord { .. } => {
                 "name what `--format json` or `--out FILE.json` wrote".into()
             }

@@ -13,6 +13,8 @@ mod html;
 mod inspection;
 mod json;
 mod number;
+#[cfg(feature = "png")]
+mod png;
 mod reproduction;
 mod schema;
 mod section;
@@ -23,6 +25,8 @@ mod write;
 
 pub use self::comparison::{comparison_csv, comparison_json, comparison_terminal};
 pub use self::csv::csv;
+#[cfg(feature = "png")]
+pub use self::png::png;
 use crate::comparison::Comparison;
 use crate::pipeline::Record;
 pub use document::{

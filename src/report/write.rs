@@ -5,11 +5,11 @@ use std::path::Path;
 
 use crate::diagnostic::{At, Diagnostic, Problem, Result};
 
-/// Writes `text` to `path` through a temporary file beside it.
+/// Writes `content` to `path` through a temporary file beside it.
 ///
 /// # Errors
 /// [`Problem::File`] with the file's name; what stood there before stays.
-pub fn write(path: &Path, text: &str) -> Result<()> {
+pub fn write(path: &Path, content: impl AsRef<[u8]>) -> Result<()> {
     // Through a link, not over it.
     let target = path.canonicalize().unwrap_or_else(|_| path.to_owned());
     let folder = match target.parent() {
@@ -20,7 +20,7 @@ pub fn write(path: &Path, text: &str) -> Result<()> {
         let mut file = tempfile::Builder::new()
             .prefix(".micronewton-")
             .tempfile_in(folder)?;
-        file.write_all(text.as_bytes())?;
+        file.write_all(content.as_ref())?;
         // Temporary files are private; reports are for the folder's readers.
         #[cfg(unix)]
         {

@@ -80,7 +80,35 @@ fn what_there_is_no_picture_of_is_told_with_what_there_is() {
     let output = folder.run(&["plot", "session.toml", "--what", "polar"]);
     assert_eq!(output.status.code(), Some(2));
     assert!(stderr(&output).contains("one of "), "{}", stderr(&output));
-    let output = folder.run(&["plot", "session.toml", "--what", "x", "--out", "x.png"]);
+    let output = folder.run(&["plot", "session.toml", "--what", "x", "--out", "x.jpg"]);
     assert_eq!(output.status.code(), Some(2));
     assert!(stderr(&output).contains(".svg"), "{}", stderr(&output));
+}
+
+#[test]
+fn a_png_is_written_where_the_build_has_it_and_else_refused_with_the_way_to_one() {
+    let folder = session();
+    let listed = folder.run(&["plot", "session.toml", "--quiet"]);
+    let listed = String::from_utf8(listed.stdout).unwrap();
+    let name = listed.split_once("  ").unwrap().0;
+    let output = folder.run(&["plot", "session.toml", "--what", name, "--out", "p.png"]);
+    if cfg!(feature = "png") {
+        let told = stderr(&output);
+        // A machine without fonts says so and writes nothing.
+        if output.status.code() == Some(2) && told.contains("no font") {
+            assert!(!folder.path("p.png").exists());
+            return;
+        }
+        assert_eq!(output.status.code(), Some(0), "{told}");
+        let bytes = std::fs::read(folder.path("p.png")).unwrap();
+        assert!(bytes.starts_with(b"\x89PNG") && bytes.len() > 5000);
+    } else {
+        assert_eq!(output.status.code(), Some(2));
+        assert!(
+            stderr(&output).contains("--features png"),
+            "{}",
+            stderr(&output)
+        );
+        assert!(!folder.path("p.png").exists());
+    }
 }
