@@ -154,6 +154,8 @@ pub enum Curves {
     Maps(Maps),
     /// Verdicts in a row, each with what it is on.
     Marks(Vec<(Verdict, String)>),
+    /// Figures by the angle that they come from.
+    Polar(Polar),
     /// Distances to an edge.
     Ruler(Ruler),
     /// Figures before and after.
@@ -314,6 +316,62 @@ impl<Q: Quantity> From<&Reading<Q>> for Figure {
     }
 }
 
+/// Gains relative to the front by angle, one circle for each band.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Polar {
+    /// What the picture shows.
+    pub title: String,
+    /// What is to be seen in it, in words.
+    pub description: String,
+    /// The bands.
+    pub circles: Vec<Circle>,
+    /// How to read the picture.
+    pub caption: String,
+}
+
+impl Polar {
+    /// The same as a table: one row for each angle, one column for each band.
+    pub fn table(&self) -> Table {
+        let mut angles: Vec<f64> = self
+            .circles
+            .iter()
+            .flat_map(|circle| circle.points.iter().map(|(angle_deg, _)| *angle_deg))
+            .collect();
+        angles.sort_by(f64::total_cmp);
+        angles.dedup();
+        let row = |angle_deg: f64| {
+            let of = |circle: &Circle| {
+                let mut points = circle.points.iter();
+                let found = points.find(|(at, _)| *at == angle_deg);
+                Cell::Figure(found.map_or(number::ABSENT.into(), |(_, f)| number::pair(f)))
+            };
+            let name = Cell::Words(number::angle(angle_deg));
+            [name]
+                .into_iter()
+                .chain(self.circles.iter().map(of))
+                .collect()
+        };
+        let heads = self.circles.iter();
+        let heads = heads.map(|circle| format!("{}, dB", number::band(circle.nominal_hz)));
+        Table {
+            caption: self.title.clone(),
+            head: ["Angle".to_owned()].into_iter().chain(heads).collect(),
+            rows: angles.into_iter().map(row).collect(),
+        }
+    }
+}
+
+/// The gains of one band.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Circle {
+    /// Nominal midband frequency in Hz.
+    pub nominal_hz: f64,
+    /// Angle in degrees, 0 the front, and gain relative to the front in dB.
+    pub points: Vec<(f64, Figure)>,
+    /// a of the pattern |a + (1 − a) cos θ| that fits, where one does.
+    pub first_order: Option<f64>,
+}
+
 /// Distances to an edge at zero.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ruler {
@@ -349,6 +407,8 @@ pub struct Trace {
     pub axes: [[String; 2]; 2],
     /// Points, rising across.
     pub points: Vec<(f64, f64)>,
+    /// A line fitted to the points; they are dotted, and joined by no other.
+    pub fitted: Vec<(f64, f64)>,
     /// Whether equal distances across are equal ratios, as of frequencies.
     pub octaves: bool,
     /// Whether every point is a figure of its own, and is dotted.

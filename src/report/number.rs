@@ -150,6 +150,12 @@ pub(super) fn band_label(nominal_hz: f64) -> String {
     }
 }
 
+/// An angle: `−22.5°`.
+pub(super) fn angle(degrees: f64) -> String {
+    let decimals = usize::from(degrees.fract() != 0.0);
+    format!("{}°", fixed(degrees, decimals))
+}
+
 /// A time in seconds: `3.1 s`.
 pub(super) fn seconds(seconds: f64) -> String {
     format!("{}\u{a0}s", fixed(seconds, 1))

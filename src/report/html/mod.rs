@@ -5,6 +5,7 @@ mod lines;
 mod maps;
 mod markup;
 mod picture;
+mod polar;
 mod rails;
 mod ruler;
 mod slopes;
@@ -188,6 +189,7 @@ fn block(block: &Block, id: &str) -> String {
         Block::Curves(Curves::Lines(content)) => lines::figure(content, id),
         Block::Curves(Curves::Maps(content)) => maps::figure(content, id),
         Block::Curves(Curves::Marks(content)) => markup::marks(content),
+        Block::Curves(Curves::Polar(content)) => polar::figure(content, id),
         Block::Curves(Curves::Ruler(content)) => ruler::figure(content, id),
         Block::Curves(Curves::Slopes(content)) => slopes::figure(content, id),
         Block::Curves(Curves::Trace(content)) => trace::figure(content, id),

@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 use super::super::Told;
 use super::super::document::{Block, Curves, Document};
 use super::markup::{PATTERNS, escape};
-use super::{STYLE, bands, lines, maps, ruler, slopes, trace};
+use super::{STYLE, bands, lines, maps, polar, ruler, slopes, trace};
 use crate::diagnostic::Result;
 
 /// Space above the picture for its title, and of one line of text below it.
@@ -81,6 +81,10 @@ fn drawn(curves: &Curves) -> Option<(&str, Parts)> {
             let figure = maps::figure(content, "f");
             let parts = of_figure(&figure, &content.lines.description)?;
             (&content.lines.title, parts)
+        }
+        Curves::Polar(content) => {
+            let figure = polar::figure(content, "f");
+            (&content.title, of_figure(&figure, &content.description)?)
         }
         Curves::Ruler(content) => {
             let figure = ruler::figure(content, "f");

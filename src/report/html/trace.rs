@@ -13,6 +13,8 @@ const HEIGHT: f64 = 250.0;
 const TOP: f64 = 26.0;
 const BOTTOM: f64 = 44.0;
 const RIGHT: f64 = 14.0;
+/// Width of a mark's label.
+const LABEL: f64 = 130.0;
 /// Half the width of a limit.
 const HALF: f64 = 9.0;
 
@@ -26,8 +28,17 @@ impl Axes {
     fn of(trace: &Trace) -> Option<Self> {
         let points = || trace.points.iter();
         let ends = trace.limits.iter().flat_map(|(_, ends)| ends).flatten();
-        let heights = || points().map(|p| p.1).chain(ends.clone().copied());
-        let x = [points().next()?.0, points().last()?.0];
+        let heights = || {
+            points()
+                .chain(&trace.fitted)
+                .map(|p| p.1)
+                .chain(ends.clone().copied())
+        };
+        let marked = trace.marks.iter().map(|(at, _)| *at);
+        let x = [
+            marked.clone().fold(points().next()?.0, f64::min),
+            marked.fold(points().last()?.0, f64::max),
+        ];
         let low = heights().fold(f64::INFINITY, f64::min);
         let high = heights().fold(f64::NEG_INFINITY, f64::max);
         let room = (0.08 * (high - low)).max(0.05);
@@ -109,11 +120,17 @@ pub(super) fn figure(trace: &Trace, id: &str) -> String {
             base + 19.0
         );
     }
-    for (at, label) in &trace.marks {
-        let x = axes.x(*at);
+    let across: Vec<f64> = trace.marks.iter().map(|(at, _)| axes.x(*at)).collect();
+    for (n, (x, (_, label))) in across.iter().zip(&trace.marks).enumerate() {
+        let near = |other: Option<&f64>| other.is_some_and(|other| (x - other).abs() < LABEL);
+        let anchor = match (near(across[..n].last()), near(across.get(n + 1))) {
+            (false, true) => "end",
+            (true, false) => "start",
+            _ => "middle",
+        };
         let _ = write!(
             out,
-            "<path class=\"axl\" d=\"M{x:.1} {TOP}V{base}\"/><text class=\"meaning\" x=\"{x:.1}\" y=\"{}\" text-anchor=\"middle\">{}</text>",
+            "<path class=\"axl\" d=\"M{x:.1} {TOP}V{base}\"/><text class=\"meaning\" x=\"{x:.1}\" y=\"{}\" text-anchor=\"{anchor}\">{}</text>",
             TOP - 10.0,
             escape(label)
         );
@@ -122,16 +139,25 @@ pub(super) fn figure(trace: &Trace, id: &str) -> String {
         limit(&mut out, &axes, axes.x(*at), *ends);
     }
     let mut path = String::new();
-    for (n, (x, y)) in trace.points.iter().enumerate() {
+    let line = match trace.fitted.is_empty() {
+        true => &trace.points,
+        false => &trace.fitted,
+    };
+    for (n, (x, y)) in line.iter().enumerate() {
         let pen = if n == 0 { 'M' } else { 'L' };
         let _ = write!(path, "{pen}{:.1} {:.1}", axes.x(*x), axes.y(*y));
     }
-    if trace.dotted {
+    let dot = match (trace.fitted.is_empty(), trace.dotted) {
+        (false, _) => Some(("dot b1", 2.4)),
+        (true, true) => Some(("end", 4.0)),
+        (true, false) => None,
+    };
+    if let Some((class, radius)) = dot {
         for (x, y) in &trace.points {
             let (x, y) = (axes.x(*x), axes.y(*y));
             let _ = write!(
                 out,
-                "<circle class=\"end\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4\"/>"
+                "<circle class=\"{class}\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{radius}\"/>"
             );
         }
     }

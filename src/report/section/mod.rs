@@ -4,6 +4,7 @@
 mod budget;
 mod calibration;
 mod changed;
+mod directivity;
 mod features;
 mod feedback;
 mod force;
@@ -11,6 +12,7 @@ mod margin;
 mod noise_reduction;
 mod own_data;
 mod particulars;
+mod phase_inversion;
 mod plain;
 mod reach;
 mod ripple;
@@ -34,7 +36,7 @@ type Make = fn(&Record, &[Doubt]) -> Section;
 
 /// Sections of their own, in the order of the report, and whether there is
 /// something for them to tell.
-const OWN: [(Tells, Make); 8] = [
+const OWN: [(Tells, Make); 10] = [
     (
         |record| measured(record, Kind::CalibratorTone),
         calibration::section,
@@ -54,10 +56,18 @@ const OWN: [(Tells, Make); 8] = [
         features::section,
     ),
     (
+        |record| measured(record, Kind::Directivity),
+        directivity::section,
+    ),
+    (
         |record| {
             measured(record, Kind::NoiseReduction) || measured(record, Kind::NoiseReductionOnset)
         },
         noise_reduction::section,
+    ),
+    (
+        |record| measured(record, Kind::PhaseInversion),
+        phase_inversion::section,
     ),
     (
         |record| {
@@ -68,14 +78,16 @@ const OWN: [(Tells, Make); 8] = [
     ),
 ];
 /// The measurements that they tell.
-const TOLD: [Kind; 7] = [
+const TOLD: [Kind; 9] = [
     Kind::CalibratorTone,
     Kind::Levels,
     Kind::SpeechPercentiles,
     Kind::Feedback,
     Kind::Directional,
+    Kind::Directivity,
     Kind::NoiseReduction,
     Kind::NoiseReductionOnset,
+    Kind::PhaseInversion,
 ];
 
 /// Most sentences of the lead.

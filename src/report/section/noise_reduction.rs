@@ -2,13 +2,14 @@
 
 use super::super::document::{
     BandCurves, Block, Cell, Curves, Doubt, Figure, Point, Section, Series, SeriesRole, Span,
-    Table, Verdict,
+    Table, Trace, Verdict,
 };
 use super::super::number;
 use super::{above_zero, carried, entries, words};
 use crate::measurement::noise_reduction_onset::{self as onset, BandOnset};
 use crate::measurement::{Kind, Outcome, noise_reduction as pair};
 use crate::pipeline::Record;
+use crate::quantity::{Reading, Seconds};
 
 /// The section.
 pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
@@ -93,7 +94,41 @@ fn tell_onset(section: &mut Section, found: &onset::Outcome) {
     ];
     let title = "Onset of the noise reduction per third-octave band";
     section.blocks.push(picture(title, bands, series));
+    section.blocks.extend(over_time(found));
     section.details.push(Block::Table(course(&found.course)));
+}
+
+/// The broadband gain over time, its fitted curve and what is read from it.
+fn over_time(found: &onset::Outcome) -> Option<Block> {
+    let (first, last) = (found.course.first()?, found.course.last()?);
+    let begins = found.noise_begins.figure().map(|s| s.0);
+    let after = |time: &Reading<Seconds>| Some(begins? + time.figure()?.0);
+    let told = |time, name: &str| Some((after(time)?, name.to_owned()));
+    let marks = [
+        begins.map(|s| (s, "noise sets in".to_owned())),
+        told(&found.broadband.time_to_90_percent, "90\u{a0}% of the fall"),
+    ];
+    let points = found.course.iter();
+    let axis = |quantity: &str, unit: &str| [quantity, unit].map(str::to_owned);
+    Some(Block::Curves(Curves::Trace(Trace {
+        title: "Gain over time after the noise sets in, all bands together".into(),
+        description: format!(
+            "Gain relative to where it settles: {}\u{a0}dB at {}, {}\u{a0}dB at {}.",
+            number::fixed(first.fitted_db, 1),
+            number::seconds(first.time_s),
+            number::fixed(last.fitted_db, 1),
+            number::seconds(last.time_s)
+        ),
+        axes: [axis("Time in the recording", "s"), axis("Gain", "dB")],
+        points: points.clone().map(|p| (p.time_s, p.gain_db)).collect(),
+        fitted: points.map(|p| (p.time_s, p.fitted_db)).collect(),
+        marks: marks.into_iter().flatten().collect(),
+        caption: format!(
+            "Dots: force over sound, 0 dB where it settles; line: the fitted curve. Time constant: {}.",
+            number::told(&Figure::from(&found.broadband.time_constant), "s")
+        ),
+        ..Trace::default()
+    })))
 }
 
 /// The broadband gain over time beside the fitted curve.

@@ -186,6 +186,15 @@ fn block(block: &Block, indent: usize, width: usize) -> String {
             );
             Paragraph::plain(&told).wrapped(indent, width)
         }
+        Block::Curves(Curves::Polar(polar)) => {
+            let title = paint(HEADING, &polar.title);
+            let content = polar.table();
+            format!(
+                "\n{:indent$}{title}\n{}",
+                "",
+                table(&content, indent, width)
+            )
+        }
         // The tables of the section say the same in figures.
         Block::Curves(
             Curves::Lines(_)
