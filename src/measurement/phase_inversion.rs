@@ -93,6 +93,8 @@ pub struct Outcome {
     /// The change of the signal-to-noise ratio, weighted by the importance of the
     /// bands for speech.
     pub importance_weighted: Weighted,
+    /// The speech loss, weighted alike.
+    pub speech_loss_weighted: Weighted,
     /// One item per band.
     pub bands: Vec<BandChange>,
     /// How the recordings with the feature off were matched.
@@ -185,11 +187,12 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
         Ok(_) => Change::absent("no band has a figure"),
         Err(why) => Change::absent(why),
     };
-    let each = found
-        .iter()
-        .map(|b| (b.band, &b.change.signal_to_noise_change));
+    let weighted = |of: fn(&Change) -> &Reading<LevelDifference>| {
+        Weighted::over(found.iter().map(|b| (b.band, of(&b.change))))
+    };
     Ok(Outcome {
-        importance_weighted: Weighted::over(each),
+        importance_weighted: weighted(|change| &change.signal_to_noise_change),
+        speech_loss_weighted: weighted(|change| &change.speech_loss),
         broadband,
         bands: found,
         off: Match::of(&off),

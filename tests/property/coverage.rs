@@ -5,16 +5,16 @@ use micronewton::quantity::{Band, BandRange};
 
 use crate::sessions::{Stated, coverage};
 
-const SESSIONS: usize = 300;
+const SESSIONS: usize = 1000;
 
 fn range() -> BandRange {
     BandRange::new(Band::named(315.0).unwrap(), Band::named(630.0).unwrap()).unwrap()
 }
 
-/// k = 2 covers 95.45 % of normal errors; the share of 300 sessions then has the
-/// standard deviation √(0.9545 · 0.0455 / 300) = 1.2 %. Bounds at 3.5 of them.
+/// k = 2 covers 95.45 % of normal errors; the share of 1000 sessions then has the
+/// standard deviation √(0.9545 · 0.0455 / 1000) = 0.66 %. Bounds at 3.5 of them.
 fn as_stated(percent: f64) -> bool {
-    (95.45 - 3.5 * 1.2..=95.45 + 3.5 * 1.2).contains(&percent)
+    (95.45 - 3.5 * 0.66..=95.45 + 3.5 * 0.66).contains(&percent)
 }
 
 const STATED: Stated = Stated {

@@ -177,6 +177,8 @@ pub fn coverage(
             difference,
         );
         hold("broadband", &directional, "broadband", None, difference);
+        let weighted = "importance_weighted.mean";
+        hold("weighted", &directional, weighted, None, difference);
         let gain = front.gain(&[session % bands.len()]).unwrap().unwrap();
         let expanded = drawn_part(&gain.uncertainty);
         count("gain", gain.db - (front_force - sound), expanded);

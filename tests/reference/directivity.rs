@@ -28,19 +28,32 @@ fn levels(scenario: &Scenario, index: usize) -> Levels {
 
 /// The device at `angles`, each presented up to 6 dB apart; `None`: one microphone.
 fn measured(pattern: Option<&str>, angles: &[f64]) -> Found {
+    spoilt(pattern, angles, 0.0, "", &Options::default())
+}
+
+/// The same turned by an angle and with further settings of its microphones.
+fn spoilt(
+    pattern: Option<&str>,
+    angles: &[f64],
+    turned_deg: f64,
+    how: &str,
+    options: &Options,
+) -> Found {
     let mut text = format!(
         "schema = 1\nrate_hz = {RATE_HZ}\n[force]\nsensitivity_v_per_n = 1.0\n\
          [microphone]\nsensitivity_v_per_pa = 1.0\n[device.noise]\noutput_db = 0.0\n"
     );
     if let Some(pattern) = pattern {
-        text += &format!("[device.microphones]\npattern = \"{pattern}\"\nspacing_m = 0.01\n");
+        text +=
+            &format!("[device.microphones]\npattern = \"{pattern}\"\nspacing_m = 0.01\n{how}\n");
     }
     for (i, angle) in angles.iter().enumerate() {
         text += &format!(
             "[[capture]]\nname = \"a{i}\"\nrole = \"angle\"\nduration_s = {LENGTH_S}\n\
-             stimulus = {{ kind = \"pink\" }}\nlevel_db_spl = {}\ndirection_deg = {angle}\n\
+             stimulus = {{ kind = \"pink\" }}\nlevel_db_spl = {}\ndirection_deg = {}\n\
              directional = {}\n",
             65 + i % 4 * 2,
+            angle + turned_deg,
             pattern.is_some()
         );
     }
@@ -54,7 +67,7 @@ fn measured(pattern: Option<&str>, angles: &[f64]) -> Found {
         .iter()
         .map(|(part, levels)| (part.as_str(), levels));
     let captures = Captures::new(Kind::Directivity, parts);
-    let outcome = Kind::Directivity.measure(&captures, &Options::default());
+    let outcome = Kind::Directivity.measure(&captures, options);
     let Outcome::Directivity(outcome) = outcome.unwrap() else {
         unreachable!()
     };
@@ -156,4 +169,46 @@ fn another_pattern_and_missing_angles_are_told() {
     let front = measured(Some("cardioid"), &[0.0, 30.0, 60.0, 90.0]);
     assert!(low(&front).all(|band| band.directivity_index.figure().is_none()));
     assert!(low(&front).all(|band| band.front_to_back.figure().is_none()));
+}
+
+/// Faults as the bench renders them, noise of the device and of the analysis included;
+/// what was planted is the outside value.
+#[test]
+fn planted_faults_are_recognised_from_rendered_captures() {
+    use directivity::{FaultKind, Pattern};
+    let cases = [
+        ("", 0.0, None),
+        ("mismatch_db = 0.25\nmismatch_s = 1e-6", 0.0, None),
+        ("mismatch_s = -1e-6", 0.0, None),
+        ("", 180.0, Some(FaultKind::Exchanged)),
+        ("mismatch_db = -20.0", 0.0, Some(FaultKind::OneBlocked)),
+        (
+            "mismatch_db = 2.0",
+            0.0,
+            Some(FaultKind::SensitivityMismatch),
+        ),
+        (
+            "mismatch_db = -1.0",
+            0.0,
+            Some(FaultKind::SensitivityMismatch),
+        ),
+        ("mismatch_s = 3e-6", 0.0, Some(FaultKind::DelayMismatch)),
+        ("mismatch_s = -3e-6", 0.0, Some(FaultKind::DelayMismatch)),
+    ];
+    for (pattern, stated) in [
+        ("cardioid", Pattern::Cardioid),
+        ("hypercardioid", Pattern::Hypercardioid),
+    ] {
+        let mut options = Options::default();
+        options.directivity.pattern = Some(stated);
+        for (how, turned_deg, planted) in cases {
+            let found = spoilt(Some(pattern), &round(30), turned_deg, how, &options).microphones;
+            let faults: Vec<FaultKind> = found.faults.iter().map(|f| f.fault).collect();
+            assert_eq!(
+                faults,
+                Vec::from_iter(planted),
+                "{pattern} {how}: {found:?}"
+            );
+        }
+    }
 }

@@ -2,7 +2,8 @@
 //! and half as strong it passes.
 
 use State::{Doubtful, Failed, Passed};
-use micronewton::measurement::Kind;
+use micronewton::measurement::directivity::FaultKind;
+use micronewton::measurement::{Kind, Outcome};
 use micronewton::pipeline::{Plan, run};
 use micronewton::quantity::observations;
 use micronewton::trust::{Check, State};
@@ -277,6 +278,36 @@ fn an_open_box_casts_doubt_on_directions_and_not_on_levels() {
             entry.outcome.kind() == Kind::Directional,
             "{entry:?}"
         );
+    }
+}
+
+#[test]
+fn an_open_box_casts_doubt_on_a_fault_of_the_microphones() {
+    for test_box in ["closed", "open"] {
+        let angle = |degrees: i32| {
+            format!(
+                "[[capture]]\nname = \"a{degrees}\"\nrole = \"angle\"\nduration_s = 2.0\n\
+                 stimulus = {{ kind = \"pink\" }}\nlevel_db_spl = 65.0\n\
+                 direction_deg = {degrees}\ndirectional = true\n"
+            )
+        };
+        let angles: String = (0..=6).map(|i| angle(30 * i)).collect();
+        let record = Bench::new(&format!(
+            "schema = 1\nrate_hz = 24000\n[session]\ncode = \"t\"\nbox = \"{test_box}\"\n\
+             [device.microphones]\nmismatch_db = 3.0\n{angles}"
+        ))
+        .record();
+        let mut entries = record.entries.iter();
+        let entry = entries.find(|e| e.outcome.kind() == Kind::Directivity);
+        let entry = entry.unwrap();
+        let Outcome::Directivity(found) = &entry.outcome else {
+            unreachable!()
+        };
+        let faults: Vec<FaultKind> = found.microphones.faults.iter().map(|f| f.fault).collect();
+        assert_eq!(faults, [FaultKind::SensitivityMismatch]);
+        let mut doubts = entry.doubts.iter();
+        let doubted = doubts.any(|doubt| doubt.check == Check::TestBox);
+        assert_eq!(doubted, test_box == "open");
     }
 }
 

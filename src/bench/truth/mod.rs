@@ -6,6 +6,7 @@ mod directivity;
 mod equivalent_input_noise;
 mod jumps;
 mod line;
+mod phase_inversion;
 mod sensitivity;
 mod tones;
 
@@ -26,6 +27,7 @@ use directivity::Directivity;
 use equivalent_input_noise::EquivalentInputNoise;
 use jumps::Jumps;
 use line::LineCourse;
+use phase_inversion::PhaseInversion;
 use sensitivity::Sensitivity;
 use tones::ToneSteps;
 
@@ -47,6 +49,7 @@ enum Entry {
     Sensitivity(Sensitivity),
     EquivalentInputNoise(EquivalentInputNoise),
     NoiseReduction(NoiseReduction),
+    PhaseInversion(PhaseInversion),
     NoiseReductionOnset(NoiseReductionOnset),
     OutputForceLevel(tones::OutputForceLevel),
     FullOnSensitivity(tones::FullOnSensitivity),
@@ -150,6 +153,7 @@ impl Truth {
         let directional = directional(scenario, &captures);
         let directivity = Directivity::of(scenario, &captures);
         let reduction = noise_reduction(scenario, &captures);
+        let apart = PhaseInversion::of(scenario, &captures);
         let onsets = onsets(scenario);
         let each = captures.into_iter().flat_map(CaptureTruth::entries);
         Self {
@@ -158,6 +162,7 @@ impl Truth {
                 .chain(directional.map(Entry::Directional))
                 .chain(directivity.map(Entry::Directivity))
                 .chain(reduction.map(Entry::NoiseReduction))
+                .chain(apart.map(Entry::PhaseInversion))
                 .chain(onsets.into_iter().map(Entry::NoiseReductionOnset))
                 .collect(),
         }
@@ -173,6 +178,7 @@ pub struct Witness {
     line: Option<LineCourse>,
     tones: Option<ToneSteps>,
     jumps: Option<Jumps>,
+    kept: Option<Vec<[f32; 2]>>,
     tense: bool,
 }
 
@@ -185,6 +191,8 @@ pub struct CaptureTruth {
     worst: Option<Worst>,
     tones: Option<ToneSteps>,
     jumps: Option<Jumps>,
+    /// Force and pressure, of one of an inverted pair.
+    kept: Option<Vec<[f32; 2]>>,
     /// Power gain of the device per band, weighted with the stimulus.
     gains: Vec<(Band, f64)>,
     /// For the capture from the front of a series: front over the mean of space, in dB.
@@ -218,6 +226,7 @@ impl Witness {
             line,
             tones: ToneSteps::of(capture, rate_hz),
             jumps: Jumps::of(capture, rate_hz),
+            kept: phase_inversion::kept(capture),
             tense,
         }
     }
@@ -227,6 +236,9 @@ impl Witness {
         if (self.interval[0]..self.interval[1]).contains(&self.frame) {
             self.force.push(physical[0]);
             self.pressure.push(physical[1]);
+            if let Some(kept) = &mut self.kept {
+                kept.push(physical.map(|x| x as f32));
+            }
         }
         if let Some(line) = &mut self.line {
             line.push(physical[0]);
@@ -255,6 +267,7 @@ impl Witness {
             worst: renderer.worst(self.tense),
             tones: self.tones,
             jumps: self.jumps,
+            kept: self.kept,
             gains: gains(scenario, capture, renderer),
             indices: directivity::indices_db(scenario, capture, renderer),
             at_once: DirectionalAtOnce::of(scenario, capture, renderer),

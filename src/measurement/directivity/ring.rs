@@ -96,7 +96,8 @@ impl Ring {
     pub(super) fn directivity_index(&self) -> Reading<LevelDifference> {
         let both = |sides: Sides| {
             let zones = self.spread(&sides, |k| zone(&sides, k));
-            (zones, self.between(&sides, 0.0, PI, true))
+            // Drawn straight, the power errs to the same side and further.
+            (zones, self.between(&sides, 0.0, PI, false))
         };
         self.over_mean(self.sides().map(both))
     }
@@ -352,6 +353,29 @@ mod tests {
             let halves = ring.front_to_rear_half().figure().unwrap().db();
             let expected = 10.0 * (half(1.0) / half(-1.0)).log10();
             assert!((halves - expected).abs() < 0.03, "{halves} {expected}");
+        }
+    }
+
+    /// However coarse the angles, the interval holds the integral.
+    #[test]
+    fn the_index_says_how_coarse_its_angles_are() {
+        for step in [15, 30, 45] {
+            for a in [0.7, 0.5, 0.366, 0.25, 0.0f64] {
+                let mut ring = ring((0..=180 / step).map(|i| f64::from(i * step)), a);
+                for point in &mut ring.points {
+                    point.own = Uncertainty::EXACT;
+                }
+                let Reading::Measured(index, budget) = ring.directivity_index() else {
+                    unreachable!()
+                };
+                let b = 1.0 - a;
+                let error = (index.db() + 10.0 * (a * a + b * b / 3.0).log10()).abs();
+                let stated = budget.expanded().unwrap();
+                assert!(
+                    (error..2.5 * error).contains(&stated),
+                    "{step}° {a}: {error} {stated}"
+                );
+            }
         }
     }
 
