@@ -13,7 +13,8 @@ use super::{Destination, Status, output};
 /// and slides: SVG, or PNG where this build has it.
 ///
 /// Without --what, the names of the pictures are listed. A session is measured; a record
-/// is computed again from its files, which must be those that were read.
+/// is computed again from its files, which must be those that were read; they are looked
+/// for in --folder, here, and beside the record.
 #[derive(Args)]
 #[command(after_help = "Examples:
   micronewton plot session.toml
@@ -30,6 +31,9 @@ pub struct Plot {
     /// Also the pictures of what changed since an earlier record
     #[arg(long, value_name = "RECORD.json")]
     since: Option<PathBuf>,
+    /// Where the files of the record lie now
+    #[arg(long, value_name = "FOLDER")]
+    folder: Option<PathBuf>,
     /// The file to write; its name ends in .svg, or in .png with a build that has it
     /// [default: SVG on standard output]
     #[arg(long, value_name = "FILE", requires = "what")]
@@ -58,8 +62,15 @@ impl Plot {
             Destination::check_files(std::slice::from_ref(out), std::slice::from_ref(&self.from))?;
         }
         let earlier = self.since.as_deref().map(Recorded::read).transpose()?;
+        let folder = self.folder.as_deref();
         let record = if self.from.extension().is_some_and(|e| e == "json") {
-            watched(self.quiet, |progress| again(&self.from, None, progress))?
+            watched(self.quiet, |progress| again(&self.from, folder, progress))?
+        } else if folder.is_some() {
+            return Err(Diagnostic::value(
+                "--folder",
+                "given beside a session",
+                "a record, or no --folder: a session says where its files lie",
+            ));
         } else {
             let plan = Plan::read(&self.from)?;
             watched(self.quiet, |progress| run(&plan, progress))?

@@ -41,9 +41,7 @@ fn drawn(svg: &str, mut fonts: Database) -> Result<Vec<u8>> {
         ..usvg::Options::default()
     };
     let internal = |what: String| Problem::Internal { what };
-    // A space at the begin of a span is dropped by this renderer, not by browsers.
-    let svg = svg.replace("class=\"axu\"> ", "class=\"axu\">\u{a0}");
-    let tree = usvg::Tree::from_str(&svg, &options)
+    let tree = usvg::Tree::from_str(svg, &options)
         .map_err(|error| internal(format!("a picture cannot be read back: {error}")))?;
     let size = tree.size();
     let [width, height] = [size.width(), size.height()].map(|side| (SCALE * side).ceil() as u32);

@@ -112,3 +112,19 @@ fn a_png_is_written_where_the_build_has_it_and_else_refused_with_the_way_to_one(
         assert!(!folder.path("p.png").exists());
     }
 }
+
+#[test]
+fn the_files_of_a_record_are_found_in_the_folder_given() {
+    let folder = session();
+    let analyse = ["analyse", "session.toml", "-q", "--out", "r.json"];
+    assert_eq!(folder.run(&analyse).status.code(), Some(0));
+    std::fs::create_dir(folder.path("archive")).unwrap();
+    for name in ["a.wav", "session.toml", "cal.toml"] {
+        let to = folder.path("archive").join(name);
+        std::fs::rename(folder.path(name), to).unwrap();
+    }
+    assert_eq!(folder.run(&["plot", "r.json"]).status.code(), Some(2));
+    let moved = folder.run(&["plot", "r.json", "--folder", "archive"]);
+    assert_eq!(moved.status.code(), Some(0), "{}", stderr(&moved));
+    assert!(!moved.stdout.is_empty());
+}

@@ -138,7 +138,12 @@ pub(super) fn alone(curves: &BandCurves) -> Parts {
         if filled {
             let _ = write!(
                 inner,
-                "<rect class=\"fil {}\" x=\"{AXIS}\" y=\"{:.1}\" width=\"12\" height=\"12\"/>",
+                "<rect class=\"{} {}\" x=\"{AXIS}\" y=\"{:.1}\" width=\"12\" height=\"12\"/>",
+                if series.points.iter().any(|point| point.block.is_some()) {
+                    "fil"
+                } else {
+                    "dot"
+                },
                 shade(series.role),
                 y - 10.0
             );
@@ -181,7 +186,7 @@ fn axis(curves: &BandCurves, scale: &Scale) -> String {
     }
     let _ = write!(
         out,
-        "<text class=\"axt\" transform=\"translate(16 {}) rotate(-90)\" text-anchor=\"middle\">{}<tspan class=\"axu\"> {}</tspan></text></svg>",
+        "<text class=\"axt\" transform=\"translate(16 {}) rotate(-90)\" text-anchor=\"middle\">{} <tspan class=\"axu\">{}</tspan></text></svg>",
         height / 2.0,
         escape(&curves.quantity),
         escape(&curves.unit),

@@ -128,7 +128,7 @@ fn grid(out: &mut String, axes: &Axes) {
     }
     let _ = write!(
         out,
-        "<text class=\"axt\" transform=\"translate(16 {}) rotate(-90)\" text-anchor=\"middle\">Frequency<tspan class=\"axu\"> Hz</tspan></text>",
+        "<text class=\"axt\" transform=\"translate(16 {}) rotate(-90)\" text-anchor=\"middle\">Frequency <tspan class=\"axu\">Hz</tspan></text>",
         (TOP + base) / 2.0
     );
 }

@@ -111,7 +111,7 @@ fn scales(out: &mut String, map: &LevelMap, axes: &Axes<'_>) {
     let (left, base) = (axes.left, HEIGHT - BOTTOM);
     let _ = write!(
         out,
-        "<text class=\"axt\" x=\"{left}\" y=\"18\">{}<tspan class=\"axu\"> Hz over s</tspan></text>\
+        "<text class=\"axt\" x=\"{left}\" y=\"18\">{} <tspan class=\"axu\">Hz over s</tspan></text>\
          <path class=\"axl\" d=\"M{left} {base}H{}\"/>",
         escape(&map.name),
         left + WIDE

@@ -46,7 +46,7 @@ pub(super) fn figure(ruler: &Ruler, id: &str) -> String {
     }
     let _ = write!(
         out,
-        "<text class=\"axt\" x=\"{:.1}\" y=\"{}\" text-anchor=\"end\">{}<tspan class=\"axu\"> {}</tspan></text>",
+        "<text class=\"axt\" x=\"{:.1}\" y=\"{}\" text-anchor=\"end\">{} <tspan class=\"axu\">{}</tspan></text>",
         x(most),
         base + 38.0,
         title,

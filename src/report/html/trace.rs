@@ -165,8 +165,8 @@ pub(super) fn figure(trace: &Trace, id: &str) -> String {
     let _ = write!(
         out,
         "<path class=\"slope\" d=\"{path}\"/>\
-         <text class=\"axt\" x=\"{}\" y=\"{}\" text-anchor=\"end\">{}<tspan class=\"axu\"> {}</tspan></text>\
-         <text class=\"axt\" transform=\"translate(16 {}) rotate(-90)\" text-anchor=\"middle\">{}<tspan class=\"axu\"> {}</tspan></text>",
+         <text class=\"axt\" x=\"{}\" y=\"{}\" text-anchor=\"end\">{} <tspan class=\"axu\">{}</tspan></text>\
+         <text class=\"axt\" transform=\"translate(16 {}) rotate(-90)\" text-anchor=\"middle\">{} <tspan class=\"axu\">{}</tspan></text>",
         WIDTH - RIGHT,
         base + 38.0,
         escape(&across[0]),
