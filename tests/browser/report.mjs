@@ -142,7 +142,7 @@ async function prints(paper) {
   expect(split.length === 0, `${paper}: every figure stays on one page ${split}`);
   const pdf = await page.pdf({ format: paper, preferCSSPageSize: false, printBackground: true });
   const pages = Buffer.from(pdf).toString("latin1").match(/\/Type\s*\/Page\b/g)?.length ?? 0;
-  expect(pages > 0 && pages < 40, `${paper}: ${pages} pages`);
+  expect(pages > 0 && pages < 20, `${paper}: ${pages} pages`);
   await page.close();
 }
 
