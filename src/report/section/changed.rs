@@ -143,28 +143,31 @@ fn answer(section: &mut Section, changes: &Comparison) {
             format!("{n} of {all} figures moved beyond the uncertainty of their difference"),
         ),
     };
-    section.verdict = Some(verdict);
-    section.short = format!("{told}.");
-    section.headline = match &changes.visits[0].date {
-        Some(date) => format!("Since {date}, {}.", lower(&told)),
-        None => format!("Since the earlier record, {}.", lower(&told)),
-    };
-    section.answer = vec![words(format!("{told}."))];
     let most = changes
         .differences
         .iter()
         .filter(|d| d.verdict == Change::Changed)
         .max_by(|a, b| excess(a).total_cmp(&excess(b)));
-    if let Some((most, by)) = most.and_then(|d| Some((d, d.difference?))) {
-        let digits = super::super::comparison::digits(&most.name);
+    let most = most.and_then(|d| {
+        let digits = super::super::comparison::digits(&d.name);
+        let by = number::signed(d.difference?, digits);
+        let what = [name(&d.name), of(&d.name)].join(", ");
+        Some((lower(&what), format!("{by}\u{a0}{}", d.name.unit)))
+    });
+    let furthest = most.as_ref().map_or(String::new(), |(what, by)| {
+        format!(", furthest {what}, by {by}")
+    });
+    section.verdict = Some(verdict);
+    section.short = format!("{told}{furthest}.");
+    section.headline = match &changes.visits[0].date {
+        Some(date) => format!("Since {date}, {}{furthest}.", lower(&told)),
+        None => format!("Since the earlier record, {}{furthest}.", lower(&told)),
+    };
+    section.answer = vec![words(format!("{told}."))];
+    if let Some((what, by)) = most {
         section.answer.push(words(" Furthest beyond it: "));
-        let what = [name(&most.name), of(&most.name)].join(", ");
-        section.answer.push(words(format!("{}, by ", lower(&what))));
-        section.answer.push(Span::Figure(format!(
-            "{}\u{a0}{}",
-            number::signed(by, digits),
-            most.name.unit
-        )));
+        section.answer.push(words(format!("{what}, by ")));
+        section.answer.push(Span::Figure(by));
         section.answer.push(words("."));
     }
 }

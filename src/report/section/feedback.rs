@@ -53,9 +53,12 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         let lasting = number::seconds(event.end_s - event.start_s);
         let found = counted(events.len(), "oscillation", "oscillations");
         section.verdict = Some(Verdict::Outside);
-        section.short = format!("Yes: {found} in {among}, the longest at {at} for {lasting}.");
+        let whose = margin::whose(record, name);
+        let whose = whose.map_or(String::new(), |whose| format!("; {whose}"));
+        section.short =
+            format!("Yes: {found} in {among}, the longest at {at} for {lasting}{whose}.");
         section.headline = format!(
-            "The device feeds back: it rings at {at} for {lasting} in the recording “{name}”."
+            "It feeds back: the force rings at {at} for {lasting} in the recording “{name}”{whose}."
         );
         section.answer = vec![
             words("Yes. In the recording "),

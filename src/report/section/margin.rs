@@ -23,6 +23,21 @@ pub(super) fn change_of(record: &Record) -> Option<&Change> {
     })
 }
 
+/// Whether the bench or the device makes `capture` oscillate, in a few words, where a
+/// change on the bench tells.
+pub(super) fn whose(record: &Record, capture: &str) -> Option<&'static str> {
+    let mut pairs = entries(record, Kind::Feedback).filter_map(|entry| match &entry.outcome {
+        measurement::Outcome::Feedback(Outcome::Pair { change }) => Some((entry, change)),
+        _ => None,
+    });
+    let (_, change) = pairs.find(|(e, _)| e.captures.values().any(|name| name == capture))?;
+    match change.conclusion {
+        Conclusion::Bench => Some("what changed is the bench, not the device"),
+        Conclusion::Device => Some("it is the device, not the bench"),
+        Conclusion::NoChange | Conclusion::CannotBeTold => None,
+    }
+}
+
 /// The least margin among the captures that do not oscillate.
 fn least<'a>(searched: &Searched<'a>) -> Option<(&'a str, Figure)> {
     searched

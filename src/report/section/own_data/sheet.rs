@@ -2,7 +2,7 @@
 
 use super::super::super::document::{Block, Cell, Figure, Section, Table, Verdict};
 use super::super::super::number;
-use super::super::{counted, words};
+use super::super::{capital, counted, words};
 use super::{readable, scaled};
 use crate::assessment::data_sheet::{self, Line};
 
@@ -13,7 +13,10 @@ pub(super) fn judge(section: &mut Section, sheet: &data_sheet::Outcome) {
     let within = count(Verdict::Within);
     let all = counted(sheet.lines.len(), "line", "lines");
     section.verdict = Some(sheet.verdict);
-    section.short = format!("{within} of {all} of the data sheet are kept.");
+    section.short = format!(
+        "{} of {all} of the data sheet are kept.",
+        capital(&number::count(within))
+    );
     section.headline = match of(Verdict::Outside).next() {
         Some(first) => format!(
             "Outside the data sheet: {} in all, among them {}.",
