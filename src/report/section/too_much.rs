@@ -96,7 +96,12 @@ fn answer(section: &mut Section, found: &Outcome, worst: Standing) {
         _ => "No: ".to_owned(),
     };
     section.short = format!("{begins}{what} stands {distance} {side} {whose}.");
-    section.headline = format!("At {at} {what} stands {distance} {side} {whose}.");
+    section.headline = match worst {
+        Standing::WithinUncertainty => format!(
+            "It is not shown to stay below what is uncomfortable: at {at} {what} stands {distance} {side} {whose}."
+        ),
+        _ => format!("At {at} {what} stands {distance} {side} {whose}."),
+    };
     section.answer = vec![
         words(format!("{begins}{what} stands ")),
         Span::Figure(distance),

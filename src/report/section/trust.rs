@@ -118,8 +118,17 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
             format!("{} go with the figures.", capital(&many)),
         ),
     };
-    let answer = vec![words(answer(&short, record))];
     let checks = checks(record, doubts);
+    let unmade = checks.rows.iter();
+    let unmade = unmade.filter(|row| row[0] == Cell::Verdict(Verdict::NotMeasurable));
+    let short = match unmade.count() {
+        0 => short,
+        n => {
+            let unmade = super::capital(&counted(n, "check", "checks"));
+            format!("{short} {unmade} could not be made.")
+        }
+    };
+    let answer = vec![words(answer(&short, record))];
     let mut blocks = vec![Block::Curves(Curves::Marks(marks(&checks)))];
     let open: Vec<Vec<Cell>> = (checks.rows.iter())
         .filter(|row| row[0] != Cell::Verdict(Verdict::Within))

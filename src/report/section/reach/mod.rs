@@ -176,6 +176,19 @@ fn worst(levels: &[LevelDeviation]) -> Verdict {
     each.max().unwrap_or(Verdict::NotMeasurable)
 }
 
+/// On which side of its targets a level lies, where it lies on one.
+fn lies(level: &LevelDeviation) -> &'static str {
+    let each = level.bands.iter();
+    let each: Vec<f64> = each
+        .filter_map(|band| Some(band.target_deviation.figure()?.db()))
+        .collect();
+    match each.iter().sum::<f64>() / each.len().max(1) as f64 {
+        mean if mean < -1.0 => ", mostly below it",
+        mean if mean > 1.0 => ", mostly above it",
+        _ => "",
+    }
+}
+
 fn answer(
     section: &mut Section,
     average: &Level<'_>,
@@ -203,9 +216,12 @@ fn answer(
     let rms = average.deviation.map(|d| Figure::from(&d.rms_500_to_4000));
     if let Some(rms) = rms.filter(|rms| rms.value().is_some()) {
         let told = number::told(&rms, "dB");
-        section.short.push_str(&format!(" {told} from target."));
+        let lies = average.deviation.map_or("", lies);
+        section
+            .short
+            .push_str(&format!(" {told} from target{lies}."));
         section.headline = format!(
-            "{} is heard in {heard} of {known} bands and is {told} (rms) from the target.",
+            "{} is heard in {heard} of {known} bands and is {told} (rms) from the target{lies}.",
             capital(&with)
         );
         spans.extend([
