@@ -6,7 +6,7 @@ use comfy_table::{
     presets,
 };
 
-/// Columns of figures and names up to this width are never cut.
+/// Names up to this width stay on one line.
 const WHOLE: usize = 22;
 
 use super::super::document::{Span, Verdict};
@@ -187,19 +187,33 @@ pub(in crate::report) fn grid(
     if let Some(first) = table.column_mut(0) {
         first.set_padding((0, 1));
     }
-    // Heads may wrap; figures and names must not be cut in two.
-    for column in 0..head.len() {
-        let widths = rows.iter().filter_map(|row| row.get(column));
-        let widest = widths
-            .map(|(text, _)| printable(text).chars().count())
-            .max();
-        let whole = column == 0 || right(column);
-        if let (Some(widest), true, Some(column)) = (
-            widest.filter(|w| *w <= WHOLE),
-            whole,
-            table.column_mut(column),
-        ) {
-            let width = Width::Fixed((widest + 2) as u16);
+    // Figures and short names stay whole where there is room; no word is ever cut in two.
+    let letters = |text: &str| printable(text).chars().count();
+    let longest_word = |text: &str| text.split_whitespace().map(letters).max().unwrap_or(0);
+    let least = |names_whole: bool, words_whole: bool| -> Vec<usize> {
+        let of = |column: usize| {
+            let cells = || rows.iter().filter_map(move |row| row.get(column));
+            let widest = cells().map(|(text, _)| letters(text)).max().unwrap_or(0);
+            let words = cells().map(|(text, _)| longest_word(text)).max();
+            let word = words.unwrap_or(0).max(longest_word(&head[column]));
+            let name = names_whole && column == 0 && widest <= WHOLE;
+            let padding = if column == 0 { 1 } else { 2 };
+            if name || right(column) {
+                widest.max(word) + padding
+            } else if words_whole {
+                word + padding
+            } else {
+                0
+            }
+        };
+        (0..head.len()).map(of).collect()
+    };
+    let tries = [least(true, true), least(false, true), least(false, false)];
+    let fits = |widths: &&Vec<usize>| widths.iter().sum::<usize>() <= width - indent;
+    let widths = tries.iter().find(fits).unwrap_or(&tries[2]);
+    for (column, least) in widths.iter().enumerate().filter(|(_, least)| **least > 0) {
+        if let Some(column) = table.column_mut(column) {
+            let width = Width::Fixed((*least).try_into().unwrap_or(u16::MAX));
             column.set_constraint(ColumnConstraint::LowerBoundary(width));
         }
     }
