@@ -16,6 +16,7 @@ use crate::quantity::{Quantity, Reading};
 /// What was found against a limit, in rising order of what there is to do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
+#[schemars(rename = "ConformanceVerdict")]
 pub enum Verdict {
     /// Inside the limits, as surely as is asked for.
     Within,

@@ -123,6 +123,7 @@ impl<'a> Input<'a> {
 
 /// The device against its sheet.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "DataSheetOutcome")]
 pub struct Outcome {
     /// One item per line of the sheet.
     pub lines: Vec<Line>,

@@ -86,6 +86,7 @@ fn largest(
 
 /// Outputs against the uncomfortable levels.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "DiscomfortOutcome")]
 pub struct Outcome {
     /// Whether the uncomfortable levels are an average of others.
     pub average: bool,

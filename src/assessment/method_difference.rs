@@ -59,6 +59,7 @@ impl<'a> Input<'a> {
 
 /// The sensitivity by both methods.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "MethodDifferenceOutcome")]
 pub struct Outcome {
     /// One item per band that the tones hold.
     pub bands: Vec<BandDifference>,
@@ -66,6 +67,7 @@ pub struct Outcome {
 
 /// One band.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "MethodDifferenceBandDifference")]
 pub struct BandDifference {
     /// The band.
     #[serde(flatten)]

@@ -140,6 +140,7 @@ macro_rules! catalogue {
         /// An assessment of the catalogue.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
         #[serde(rename_all = "snake_case")]
+        #[schemars(rename = "AssessmentKind")]
         pub enum Kind {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] $variant,)+
         }
@@ -157,6 +158,7 @@ macro_rules! catalogue {
         /// What an assessment found; tagged with its name as `entry`.
         #[derive(Debug, Clone, Serialize, JsonSchema)]
         #[serde(tag = "entry", rename_all = "snake_case")]
+        #[schemars(rename = "AssessmentOutcome")]
         pub enum Outcome {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] $variant($module::Outcome),)+
         }
@@ -171,6 +173,7 @@ macro_rules! catalogue {
         /// The options of every assessment: the `[criteria]` of a session.
         #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
         #[serde(deny_unknown_fields, default)]
+        #[schemars(rename = "AssessmentOptions")]
         pub struct Options {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] pub $module: $module::Options,)+
         }

@@ -58,6 +58,7 @@ impl<'a> Input<'a> {
 /// Tolerances, and the channels of the device.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
+#[schemars(rename = "TargetsOptions")]
 pub struct Options {
     /// Tolerance from 250 Hz up to `high_from_hz`.
     pub tolerance_db: f64,
@@ -135,6 +136,7 @@ impl Options {
 
 /// Deviations from target.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "TargetsOutcome")]
 pub struct Outcome {
     /// Where the targets come from.
     pub targets: Prescribed,

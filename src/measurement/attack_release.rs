@@ -77,6 +77,7 @@ impl Criterion {
 /// By which rule.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
+#[schemars(rename = "AttackReleaseOptions")]
 pub struct Options {
     /// Whose criterion.
     pub criterion: Criterion,
@@ -94,6 +95,7 @@ impl Options {
 
 /// Both times, and the jumps behind them.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "AttackReleaseOutcome")]
 pub struct Outcome {
     /// Whose criterion.
     pub criterion: Criterion,

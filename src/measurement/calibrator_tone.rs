@@ -81,6 +81,7 @@ impl<'a> Input<'a> {
 /// What to hold the drift against.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
+#[schemars(rename = "CalibratorToneOptions")]
 pub struct Options {
     /// Largest drift, in dB, at which what was measured in between is believed.
     pub largest_drift_db: f64,
@@ -113,6 +114,7 @@ impl Options {
 
 /// What the recording of a calibrator says.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "CalibratorToneOutcome")]
 pub struct Outcome {
     /// The channel.
     pub role: Role,

@@ -79,6 +79,7 @@ impl<'a> Input<'a> {
 
 /// The differences.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "DirectionalOutcome")]
 pub struct Outcome {
     /// One item per band.
     pub bands: Vec<BandDifference>,
@@ -90,6 +91,7 @@ pub struct Outcome {
 
 /// The difference in one band.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "DirectionalBandDifference")]
 pub struct BandDifference {
     /// The band.
     #[serde(flatten)]

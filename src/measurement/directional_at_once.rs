@@ -51,6 +51,7 @@ pub const RELIES_ON: &[Check] = super::directional::RELIES_ON;
 
 /// The differences.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "DirectionalAtOnceOutcome")]
 pub struct Outcome {
     /// One item per band.
     pub bands: Vec<BandDifference>,
@@ -62,6 +63,7 @@ pub struct Outcome {
 
 /// The difference in one band.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "DirectionalAtOnceBandDifference")]
 pub struct BandDifference {
     /// The band.
     #[serde(flatten)]

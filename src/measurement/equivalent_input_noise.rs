@@ -92,6 +92,7 @@ impl<'a> Input<'a> {
 
 /// The noise.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "EquivalentInputNoiseOutcome")]
 pub struct Outcome {
     /// Of the bands from 200 Hz to 5 kHz together.
     pub total: Reading<PressureLevel>,

@@ -97,6 +97,7 @@ pub enum Rule {
 /// At which level, what to take the average over, and by which rule.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
+#[schemars(rename = "ForceLevelResponseOptions")]
 pub struct Options {
     /// Presented level in dB SPL.
     pub level_db_spl: f64,
@@ -150,6 +151,7 @@ impl Options {
 
 /// The curve, its range and its setting.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "ForceLevelResponseOutcome")]
 pub struct Outcome {
     /// Mean force level in decibels at `average_hz`.
     pub high_frequency_average: Reading<ForceLevel>,

@@ -50,6 +50,7 @@ const BELOW_DB: f64 = 15.0;
 /// At which level, and what to take the averages over.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
+#[schemars(rename = "FullOnSensitivityOptions")]
 pub struct Options {
     /// Presented level in dB SPL: 50, or 60 as older standards have it.
     pub level_db_spl: f64,
@@ -94,6 +95,7 @@ impl Options {
 
 /// The curve and what stands for it.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "FullOnSensitivityOutcome")]
 pub struct Outcome {
     /// The largest sensitivity, and averages.
     #[serde(flatten)]

@@ -68,6 +68,7 @@ impl<'a> Input<'a> {
 /// At which tones.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
+#[schemars(rename = "HarmonicDistortionOptions")]
 pub struct Options {
     /// Pairs of frequency in Hz and presented level in dB SPL.
     pub tones: Vec<[f64; 2]>,
@@ -112,6 +113,7 @@ impl Options {
 
 /// Distortion, tone by tone.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "HarmonicDistortionOutcome")]
 pub struct Outcome {
     /// One item per tone asked for.
     pub tones: Vec<Distortion>,

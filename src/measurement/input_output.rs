@@ -48,6 +48,7 @@ const OFF_DB: f64 = 0.3;
 /// At which levels.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
+#[schemars(rename = "InputOutputOptions")]
 pub struct Options {
     /// Levels that a curve should hold, in dB SPL.
     pub levels_db_spl: Vec<f64>,
@@ -93,6 +94,7 @@ impl Options {
 
 /// The curves.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "InputOutputOutcome")]
 pub struct Outcome {
     /// One item per frequency.
     pub curves: Vec<Curve>,
@@ -121,6 +123,7 @@ pub struct Curve {
 
 /// One point of a curve.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "InputOutputPoint")]
 pub struct Point {
     /// Level that was presented.
     pub sound: Reading<PressureLevel>,

@@ -104,6 +104,7 @@ impl<'a> Input<'a> {
 /// What to report.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
+#[schemars(rename = "LevelsOptions")]
 pub struct Options {
     /// Parts of the time, in percent, for which the exceeded level is given.
     pub exceeded_percent: Vec<u8>,
@@ -140,6 +141,7 @@ impl Options {
 
 /// The levels of one capture.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "LevelsOutcome")]
 pub struct Outcome {
     /// The interval really analysed.
     pub interval: IntervalAnalysed,

@@ -112,6 +112,7 @@ macro_rules! catalogue {
         /// A measurement of the catalogue.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
         #[serde(rename_all = "snake_case")]
+        #[schemars(rename = "MeasurementKind")]
         pub enum Kind {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] $variant,)+
         }
@@ -153,6 +154,7 @@ macro_rules! catalogue {
         #[derive(Debug, Clone, Serialize, JsonSchema)]
         #[serde(tag = "entry", rename_all = "snake_case")]
         #[allow(clippy::large_enum_variant, reason = "a record holds a few dozen of them")]
+        #[schemars(rename = "MeasurementOutcome")]
         pub enum Outcome {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] $variant($module::Outcome),)+
         }
@@ -167,6 +169,7 @@ macro_rules! catalogue {
         /// The options of every measurement: the `[options]` of a session.
         #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
         #[serde(deny_unknown_fields, default)]
+        #[schemars(rename = "MeasurementOptions")]
         pub struct Options {
             $(#[doc = concat!("See [`", stringify!($module), "`].")] pub $module: $module::Options,)+
         }

@@ -77,6 +77,7 @@ impl<'a> Input<'a> {
 
 /// The reduction.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "NoiseReductionOutcome")]
 pub struct Outcome {
     /// One item per band.
     pub bands: Vec<BandReduction>,

@@ -67,6 +67,7 @@ const ONSET_STEPS: f64 = 0.25;
 
 /// The onset.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "NoiseReductionOnsetOutcome")]
 pub struct Outcome {
     /// When the noise sets in, in the recording.
     pub noise_begins: Reading<Seconds>,
@@ -102,6 +103,7 @@ pub struct Onset {
 
 /// The broadband gain at one time.
 #[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
+#[schemars(rename = "NoiseReductionOnsetPoint")]
 pub struct Point {
     /// Time in the recording, in seconds.
     pub time_s: f64,

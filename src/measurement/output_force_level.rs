@@ -51,6 +51,7 @@ const PRESENTED_DB: f64 = 90.0;
 /// What to take the averages over.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
+#[schemars(rename = "OutputForceLevelOptions")]
 pub struct Options {
     /// Frequencies of the high-frequency average.
     pub average_hz: Vec<f64>,
@@ -92,6 +93,7 @@ impl Options {
 
 /// The curve and what stands for it.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "OutputForceLevelOutcome")]
 pub struct Outcome {
     /// The largest force, and averages.
     #[serde(flatten)]

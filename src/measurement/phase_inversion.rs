@@ -87,6 +87,7 @@ impl<'a> Input<'a> {
 
 /// What became of speech and noise.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "PhaseInversionOutcome")]
 pub struct Outcome {
     /// All measured bands together.
     pub broadband: Change,
@@ -105,6 +106,7 @@ pub struct Outcome {
 
 /// The change in one band.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "PhaseInversionBandChange")]
 pub struct BandChange {
     /// The band.
     #[serde(flatten)]
@@ -119,6 +121,7 @@ pub struct BandChange {
 
 /// What the feature does.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "PhaseInversionChange")]
 pub struct Change {
     /// Signal-to-noise ratio on minus off.
     pub signal_to_noise_change: Reading<LevelDifference>,

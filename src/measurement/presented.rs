@@ -21,6 +21,7 @@ const ANALYSIS_DB: f64 = 0.01;
 /// Whether a step can be used.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[serde(tag = "verdict", content = "reason", rename_all = "snake_case")]
+#[schemars(rename = "PresentedVerdict")]
 pub enum Verdict {
     /// It can.
     Usable,

@@ -84,6 +84,7 @@ pub enum Conversion {
 /// What is told beside the level re 1 µN/20 µPa.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
+#[schemars(rename = "SensitivityOptions")]
 pub struct Options {
     /// References into which the level of every band is converted.
     pub also_re: Vec<Conversion>,
@@ -101,6 +102,7 @@ impl Options {
 
 /// Sensitivity, delay and polarity.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "SensitivityOutcome")]
 pub struct Outcome {
     /// Group delay from 1 kHz to 8 kHz.
     pub delay: Reading<Seconds>,
@@ -150,6 +152,7 @@ pub struct BandSensitivity {
 
 /// The sensitivity around one frequency.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "SensitivityPoint")]
 pub struct Point {
     /// Middle of the twenty-fourth of an octave, in Hz.
     pub frequency_hz: f64,

@@ -72,6 +72,7 @@ const FEWEST: u64 = 100;
 
 /// Speech in one capture.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "SpeechPercentilesOutcome")]
 pub struct Outcome {
     /// Start of the part analysed, in seconds.
     pub from_s: f64,

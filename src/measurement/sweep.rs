@@ -63,6 +63,7 @@ impl Asked {
 
 /// One point of the curve.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "SweepPoint")]
 pub struct Point {
     /// Frequency as it is named.
     pub nominal_hz: f64,

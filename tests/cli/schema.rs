@@ -34,3 +34,17 @@ fn every_key_of_a_record_is_described_on_the_page_of_formats() {
         assert!(page.contains(&format!("- `{name}`")), "{name}");
     }
 }
+
+#[test]
+fn outcomes_and_options_are_named_after_their_entry() {
+    let schema = Folder::new().json(&["schema"]);
+    let names = schema["$defs"].as_object().unwrap().keys();
+    let numbered = |name: &&String| {
+        let rest = ["Outcome", "Options"].map(|word| name.strip_prefix(word));
+        rest.into_iter()
+            .flatten()
+            .any(|rest| rest.parse::<u32>().is_ok())
+    };
+    assert_eq!(names.filter(numbered).count(), 0);
+    assert!(schema["$defs"]["FeedbackOutcome"].is_object());
+}

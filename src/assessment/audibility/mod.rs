@@ -72,6 +72,7 @@ impl<'a> Input<'a> {
 
 /// What is heard of speech at one level.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "AudibilityOutcome")]
 pub struct Outcome {
     /// Level at the microphone, as measured.
     pub presented: Reading<PressureLevel>,

@@ -40,6 +40,7 @@ pub struct Prescription {
 /// Where a session's targets come from, as the record tells it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
+#[schemars(rename = "PrescriptionKind")]
 pub enum Kind {
     /// Nowhere.
     None,

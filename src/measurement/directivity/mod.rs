@@ -104,6 +104,7 @@ impl<'a> Input<'a> {
 /// What is known beforehand.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
+#[schemars(rename = "DirectivityOptions")]
 pub struct Options {
     /// The pattern that the device is set to.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -122,6 +123,7 @@ impl Options {
 
 /// The patterns.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "DirectivityOutcome")]
 pub struct Outcome {
     /// What the indices take for granted.
     pub assumptions: Vec<String>,

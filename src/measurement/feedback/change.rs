@@ -13,6 +13,7 @@ use crate::quantity::{Band, LevelDifference, Reading, Seconds};
 const SAME: f64 = 0.02;
 /// What changed from before to after.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "FeedbackChange")]
 pub struct Change {
     /// Bench or device.
     pub conclusion: Conclusion,
@@ -40,6 +41,7 @@ pub struct Rings {
 
 /// The change in one band.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "FeedbackBandChange")]
 pub struct BandChange {
     /// The band.
     #[serde(flatten)]

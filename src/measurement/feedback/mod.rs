@@ -117,6 +117,7 @@ impl<'a> Input<'a> {
 /// What counts as an event.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
+#[schemars(rename = "FeedbackOptions")]
 pub struct Options {
     /// Shortest event in seconds, from 0.3.
     pub shortest_s: f64,
@@ -151,6 +152,7 @@ impl Options {
 /// What was found.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 #[serde(untagged)]
+#[schemars(rename = "FeedbackOutcome")]
 pub enum Outcome {
     /// In one capture.
     Capture(Box<Found>),
