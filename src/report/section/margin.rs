@@ -32,7 +32,7 @@ pub(super) fn whose(record: &Record, capture: &str) -> Option<&'static str> {
     });
     let (_, change) = pairs.find(|(e, _)| e.captures.values().any(|name| name == capture))?;
     match change.conclusion {
-        Conclusion::Bench => Some("it went with a change on the bench, so it is not the device"),
+        Conclusion::Bench => Some("it went with a change on the bench"),
         Conclusion::Device => Some("it is the device, not the bench"),
         Conclusion::NoChange | Conclusion::CannotBeTold => None,
     }
