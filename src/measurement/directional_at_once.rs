@@ -7,7 +7,7 @@
 //! from the front minus that at the tones from the back, band by band.
 //!
 //! *Method.* 1. Both loudspeakers play at once, each its own tones
-//! ([`InterleavedTones`]); a third of all lines stays silent. 2. Gain at every tone:
+//! ([`InterleavedTones`](Options)); a third of all lines stays silent. 2. Gain at every tone:
 //! cross-power over the power of the microphone; an unequal presentation and the
 //! calibration cancel. 3. In each band a straight line over the logarithm of
 //! frequency and a step between the sides are fitted to the gains in dB; the step is
