@@ -122,11 +122,12 @@ pub fn find(capture: &Levels) -> Result<Vec<Step>> {
 
 /// One step in the stretch from `begin_s` to `end_s`, whatever it holds.
 fn within(waveform: &Waveform, lines: &[Option<Line>], [begin_s, end_s]: [f64; 2]) -> Step {
+    let hop_s = hop(waveform.rate_hz) as f64 / waveform.rate_hz;
     // A frame must lie inside, a hop being allowed at either end for rounded times.
     let starts = lines
         .iter()
         .enumerate()
-        .map(|(n, line)| (waveform.from_s + n as f64 * HOP_S, line));
+        .map(|(n, line)| (waveform.from_s + n as f64 * hop_s, line));
     let inside =
         starts.filter(|(at_s, _)| *at_s >= begin_s - HOP_S && at_s + FRAME_S <= end_s + HOP_S);
     let inside: Vec<Option<Line>> = inside.map(|(_, line)| *line).collect();
@@ -208,11 +209,17 @@ impl Open {
     }
 }
 
+/// Frames from one frame of the analysis to the next: whole, so not quite
+/// [`HOP_S`] at every rate.
+fn hop(rate_hz: f64) -> usize {
+    (HOP_S * rate_hz) as usize
+}
+
 /// The lines of frames of [`FRAME_S`]; `None` where there is no tone.
 fn track(waveform: &Waveform) -> Vec<Option<Line>> {
     let rate_hz = waveform.rate_hz;
     let length = 2 * (0.5 * FRAME_S * rate_hz) as usize;
-    let hop = (HOP_S * rate_hz) as usize;
+    let hop = hop(rate_hz);
     let fft = RealFftPlanner::<f64>::new().plan_fft_forward(length);
     let window: Vec<f64> = (0..length)
         .map(|n| 0.5 - 0.5 * (TAU * n as f64 / length as f64).cos())

@@ -233,3 +233,26 @@ fn stated_steps_are_taken_as_they_are_stated() {
         assert!((a - b).abs() < 0.005, "{a} {b}");
     }
 }
+
+#[test]
+fn stated_steps_late_in_a_recording_are_found_where_they_are() {
+    // 10 ms are 220.5 frames here.
+    let tones = ["1000"; 30].join(", 2000, ");
+    let tones = sweep("middle", "force_level_response", &tones, 0.5, 60.0);
+    let steps: Vec<String> = (1..60)
+        .map(|n| 0.5 * f64::from(n))
+        .map(|s| format!("[{s}, {}]", s + 0.5))
+        .collect();
+    let stated = format!("steps_s = [{}]\n", steps.join(", "));
+    let (record, _) =
+        crate::measured_with(&format!("{}{tones}", bench(22_050, 24, 20.0)), &|session| {
+            let role = "role = \"force_level_response\"\n";
+            session.replace(role, &format!("{role}{stated}"))
+        });
+    let steps = &response(&record).steps;
+    assert_eq!(steps.len(), 59);
+    for (step, hz) in steps.iter().zip([1000.0, 2000.0].iter().cycle()) {
+        assert!((step.frequency_hz / hz - 1.0).abs() < 0.001, "{step:?}");
+        assert!(!matches!(step.verdict, Verdict::Unsteady(_)), "{step:?}");
+    }
+}
