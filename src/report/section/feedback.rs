@@ -53,7 +53,8 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         let lasting = number::seconds(event.end_s - event.start_s);
         let found = counted(events.len(), "oscillation", "oscillations");
         section.verdict = Some(Verdict::Outside);
-        let whose = margin::whose(record, name);
+        let rings = |name: &str| events.iter().any(|(of, _)| *of == name);
+        let whose = margin::whose(record, name, rings);
         let whose = whose.map_or(String::new(), |whose| format!("; {whose}"));
         section.short =
             format!("Yes: {found} in {among}, the longest at {at} for {lasting}{whose}.");

@@ -23,16 +23,26 @@ pub(super) fn change_of(record: &Record) -> Option<&Change> {
     })
 }
 
-/// Whether the bench or the device makes `capture` oscillate, in a few words, where a
-/// change on the bench tells.
-pub(super) fn whose(record: &Record, capture: &str) -> Option<&'static str> {
+/// What a change on the bench tells of an oscillation in `capture`, in a few words;
+/// `rings` says which captures oscillate.
+pub(super) fn whose(
+    record: &Record,
+    capture: &str,
+    rings: impl Fn(&str) -> bool,
+) -> Option<&'static str> {
     let mut pairs = entries(record, Kind::Feedback).filter_map(|entry| match &entry.outcome {
-        measurement::Outcome::Feedback(Outcome::Pair { change }) => Some((entry, change)),
+        measurement::Outcome::Feedback(Outcome::Pair { change }) => {
+            let of = |part| entry.captures.get(part).map(String::as_str);
+            Some((of("before")?, of("after")?, change.conclusion))
+        }
         _ => None,
     });
-    let (_, change) = pairs.find(|(e, _)| e.captures.values().any(|name| name == capture))?;
-    match change.conclusion {
-        Conclusion::Bench => Some("it went with a change on the bench"),
+    let (before, after, conclusion) =
+        pairs.find(|(before, after, _)| [*before, *after].contains(&capture))?;
+    match conclusion {
+        Conclusion::Bench if !rings(after) => Some("it stopped once the bench was changed"),
+        Conclusion::Bench if !rings(before) => Some("it began once the bench was changed"),
+        Conclusion::Bench => Some("what changed is the bench"),
         Conclusion::Device => Some("it is the device, not the bench"),
         Conclusion::NoChange | Conclusion::CannotBeTold => None,
     }
