@@ -113,13 +113,19 @@ fn candidates<'a>(
     }
 }
 
+/// The bends with the ends of the axis around them: neighbours enclose a line.
+fn edges(bends: &[f64]) -> Vec<f64> {
+    let inner = bends.iter().copied();
+    [f64::NEG_INFINITY]
+        .into_iter()
+        .chain(inner)
+        .chain([f64::INFINITY])
+        .collect()
+}
+
 /// Least squares for given bends; none where a line holds too few points.
 fn fit(xy: &[[f64; 2]], bends: Vec<f64>) -> Option<Fit> {
-    let edges: Vec<f64> = [f64::NEG_INFINITY]
-        .into_iter()
-        .chain(bends.iter().copied())
-        .chain([f64::INFINITY])
-        .collect();
+    let edges = edges(&bends);
     let held = |edges: &[f64]| {
         xy.iter()
             .filter(|p| edges[0] <= p[0] && p[0] <= edges[1])
@@ -150,11 +156,7 @@ fn fit(xy: &[[f64; 2]], bends: Vec<f64>) -> Option<Fit> {
 }
 
 fn described(xy: &[[f64; 2]], fitted: &Fit) -> BentLine {
-    let edges: Vec<f64> = [f64::NEG_INFINITY]
-        .into_iter()
-        .chain(fitted.bends.iter().copied())
-        .chain([f64::INFINITY])
-        .collect();
+    let edges = edges(&fitted.bends);
     let mut slope = 0.0;
     let parts: Vec<(Part, Spread)> = edges
         .windows(2)

@@ -23,7 +23,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Captures;
-use super::presented::{Presented, presented};
+use super::presented::{Presented, check_deviation, presented};
 use crate::diagnostic::{Diagnostic, Result};
 use crate::levels::synchronous::{Estimate, estimate};
 use crate::levels::{Levels, Needs};
@@ -100,14 +100,7 @@ impl Options {
                 "pairs of 100 Hz to 8000 Hz and 20 dB SPL to 110 dB SPL",
             ));
         }
-        if self.largest_deviation_db > 0.0 && self.largest_deviation_db <= 6.0 {
-            return Ok(());
-        }
-        Err(Diagnostic::value(
-            "options.harmonic_distortion.largest_deviation_db",
-            self.largest_deviation_db,
-            "more than 0 dB, at most 6 dB",
-        ))
+        check_deviation("harmonic_distortion", self.largest_deviation_db)
     }
 }
 

@@ -24,7 +24,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use super::OneCapture as Input;
-use super::presented::{Presented, presented};
+use super::presented::{Presented, check_deviation, presented};
 use crate::diagnostic::{Diagnostic, Result};
 use crate::levels::Needs;
 use crate::levels::bent_line::{BentLine, bent_line};
@@ -72,23 +72,15 @@ impl Options {
     /// # Errors
     /// [`crate::Problem::Value`].
     pub fn check(&self) -> Result<()> {
-        let key = |name| format!("options.input_output.{name}");
         let heard = |db: &f64| (20.0..=110.0).contains(db);
         if !self.levels_db_spl.iter().all(heard) {
             return Err(Diagnostic::value(
-                &key("levels_db_spl"),
+                "options.input_output.levels_db_spl",
                 format!("{:?}", self.levels_db_spl),
                 "20 dB SPL to 110 dB SPL",
             ));
         }
-        if self.largest_deviation_db > 0.0 && self.largest_deviation_db <= 6.0 {
-            return Ok(());
-        }
-        Err(Diagnostic::value(
-            &key("largest_deviation_db"),
-            self.largest_deviation_db,
-            "more than 0 dB, at most 6 dB",
-        ))
+        check_deviation("input_output", self.largest_deviation_db)
     }
 }
 

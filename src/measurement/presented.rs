@@ -5,7 +5,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calibration::Channel;
-use crate::diagnostic::Result;
+use crate::diagnostic::{Diagnostic, Result};
 use crate::levels::Levels;
 use crate::levels::steps::{self, SHORTEST_S, Step};
 use crate::levels::synchronous::{Estimate, estimate};
@@ -92,6 +92,21 @@ impl Presented {
             (self.frequency_hz / scale).round() * scale
         })
     }
+}
+
+/// Refuses a largest deviation of the presented level outside 0 dB to 6 dB.
+///
+/// # Errors
+/// [`crate::Problem::Value`] with the key of `measurement`.
+pub fn check_deviation(measurement: &str, largest_deviation_db: f64) -> Result<()> {
+    if largest_deviation_db > 0.0 && largest_deviation_db <= 6.0 {
+        return Ok(());
+    }
+    Err(Diagnostic::value(
+        &format!("options.{measurement}.largest_deviation_db"),
+        largest_deviation_db,
+        "more than 0 dB, at most 6 dB",
+    ))
 }
 
 /// Every step of `capture`; the figures of one that cannot be used carry the reason.

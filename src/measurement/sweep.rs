@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::presented::{Presented, presented};
+use super::presented::{Presented, check_deviation, presented};
 use crate::diagnostic::{Diagnostic, Result};
 use crate::levels::Levels;
 use crate::quantity::{
@@ -43,13 +43,7 @@ impl Asked {
             let expected = "at least one frequency";
             return Err(Diagnostic::value(&key("average_hz"), "[]", expected));
         }
-        if !(self.largest_deviation_db > 0.0 && self.largest_deviation_db <= 6.0) {
-            return Err(Diagnostic::value(
-                &key("largest_deviation_db"),
-                self.largest_deviation_db,
-                "more than 0 dB, at most 6 dB",
-            ));
-        }
+        check_deviation(self.measurement, self.largest_deviation_db)?;
         if (20.0..=110.0).contains(&self.level_db_spl) {
             return Ok(());
         }

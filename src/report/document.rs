@@ -235,6 +235,21 @@ pub struct Series {
 }
 
 impl Series {
+    /// One figure per band, none with a block around it.
+    pub fn of(
+        name: impl Into<String>,
+        role: SeriesRole,
+        drawn: bool,
+        figures: impl IntoIterator<Item = Figure>,
+    ) -> Self {
+        Self {
+            name: name.into(),
+            role,
+            drawn,
+            points: figures.into_iter().map(Point::from).collect(),
+        }
+    }
+
     /// Whether its figures are stated, not measured: they have no uncertainty.
     pub fn exact(&self) -> bool {
         self.points.iter().all(|point| match point.figure {
@@ -272,6 +287,15 @@ pub struct Point {
     pub block: Option<(f64, f64)>,
 }
 
+impl From<Figure> for Point {
+    fn from(figure: Figure) -> Self {
+        Self {
+            figure,
+            block: None,
+        }
+    }
+}
+
 /// A figure as it may be told.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Figure {
@@ -291,6 +315,16 @@ impl Figure {
         match self {
             Self::Measured(value, _) | Self::AtMost(value) | Self::AtLeast(value) => Some(*value),
             Self::Absent(_) => None,
+        }
+    }
+
+    /// The same in a unit of which `by` make one of the old.
+    pub fn scaled(self, by: f64) -> Self {
+        match self {
+            Self::Measured(value, u) => Self::Measured(by * value, u.map(|u| by * u)),
+            Self::AtMost(value) => Self::AtMost(by * value),
+            Self::AtLeast(value) => Self::AtLeast(by * value),
+            Self::Absent(why) => Self::Absent(why),
         }
     }
 

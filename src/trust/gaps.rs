@@ -14,19 +14,16 @@ pub const NEXT: &str = "close other programs, raise the recorder's buffer, and r
 /// Looks.
 pub fn check(input: &Input<'_>) -> Found {
     for (role, integrity) in recorded(input.levels) {
+        let splices = (
+            &integrity.splices,
+            "the signal breaks off and goes on elsewhere",
+        );
         let kinds = [
-            (&integrity.dropouts, "the signal drops out"),
-            (&integrity.repeats, "a block of samples is there twice"),
-            (
-                &integrity.splices,
-                "the signal breaks off and goes on elsewhere",
-            ),
+            Some((&integrity.dropouts, "the signal drops out")),
+            (input.stated.sound != Sound::Stepped).then_some(splices),
+            Some((&integrity.repeats, "a block of samples is there twice")),
         ];
-        let kinds = match input.stated.sound {
-            Sound::Stepped => &kinds[..2],
-            _ => &kinds[..],
-        };
-        for (places, what) in kinds {
+        for (places, what) in kinds.into_iter().flatten() {
             if let [first_s, ..] = places.starts_s[..] {
                 let often = match places.count {
                     1 => String::new(),

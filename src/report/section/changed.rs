@@ -363,10 +363,7 @@ fn point(of: &[&Difference], hz: f64) -> Point {
         },
         None => Figure::Absent("neither record has it".into()),
     };
-    Point {
-        figure,
-        block: None,
-    }
+    figure.into()
 }
 
 /// Oscillations that only one of the records holds.

@@ -1,8 +1,8 @@
 //! From where does the device hear?
 
 use super::super::document::{
-    BandCurves, Block, Circle, Curves, Doubt, Fact, Figure, Point, Polar, Section, Series,
-    SeriesRole, Span, Verdict,
+    BandCurves, Block, Circle, Curves, Doubt, Fact, Figure, Polar, Section, Series, SeriesRole,
+    Span, Verdict,
 };
 use super::super::number;
 use super::{above_zero, carried, entries, fact, words};
@@ -140,7 +140,7 @@ fn facts(found: &Outcome) -> Vec<Fact> {
         ),
     ];
     for (name, figure, unit, times) in figures {
-        let text = match scaled(figure, times) {
+        let text = match plain(figure.scaled(times)) {
             Figure::Absent(why) => format!("not measured: {why}"),
             figure => number::told(&figure, unit),
         };
@@ -165,12 +165,10 @@ fn facts(found: &Outcome) -> Vec<Fact> {
     facts
 }
 
-/// A figure in another unit; one that is exact says no uncertainty of zero.
-fn scaled(figure: Figure, times: f64) -> Figure {
+/// A figure that is exact says no uncertainty of zero.
+fn plain(figure: Figure) -> Figure {
     match figure {
-        Figure::Measured(value, u) => {
-            Figure::Measured(value * times, u.filter(|u| *u > 0.0).map(|u| u * times))
-        }
+        Figure::Measured(value, u) => Figure::Measured(value, u.filter(|u| *u > 0.0)),
         figure => figure,
     }
 }
@@ -180,12 +178,7 @@ fn circle(band: &BandPattern) -> Circle {
     Circle {
         nominal_hz: band.band.nominal_hz(),
         points: points
-            .map(|gain| {
-                (
-                    gain.angle_deg,
-                    scaled(Figure::from(&gain.relative_to_front), 1.0),
-                )
-            })
+            .map(|gain| (gain.angle_deg, plain(Figure::from(&gain.relative_to_front))))
             .collect(),
         first_order: band.first_order.figure().map(|a| a.0),
     }
@@ -245,22 +238,11 @@ fn over_bands(found: &Outcome) -> Block {
         }),
         ("Pattern parameter a", |b| Figure::from(&b.first_order)),
         ("Null at, degrees", |b| Figure::from(&b.null_angle)),
-        ("Left by the fit, %", |b| {
-            scaled(Figure::from(&b.residual), 1.0)
-        }),
+        ("Left by the fit, %", |b| plain(Figure::from(&b.residual))),
     ];
-    let series = |(position, (name, of)): (usize, &(&str, Of))| Series {
-        name: (*name).into(),
-        role: SeriesRole::Measured,
-        drawn: position == 0,
-        points: found
-            .bands
-            .iter()
-            .map(|band| Point {
-                figure: of(band),
-                block: None,
-            })
-            .collect(),
+    let series = |(position, (name, of)): (usize, &(&str, Of))| {
+        let figures = found.bands.iter().map(of);
+        Series::of(*name, SeriesRole::Measured, position == 0, figures)
     };
     let series: Vec<Series> = rows.iter().enumerate().map(series).collect();
     let bands: Vec<f64> = found.bands.iter().map(|b| b.band.nominal_hz()).collect();

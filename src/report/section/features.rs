@@ -1,7 +1,7 @@
 //! Do the directional microphones work?
 
 use super::super::document::{
-    BandCurves, Block, Curves, Doubt, Figure, Point, Section, Series, SeriesRole, Span, Verdict,
+    BandCurves, Block, Curves, Doubt, Figure, Section, Series, SeriesRole, Span, Verdict,
 };
 use super::super::number;
 use super::{above_zero, carried, entries, words};
@@ -93,17 +93,14 @@ fn for_speech(outcome: &Outcome) -> Vec<Span> {
 }
 
 fn picture(outcome: &Outcome) -> Block {
-    let points = outcome.bands.iter().map(|band| Point {
-        figure: Figure::from(&band.front_to_back),
-        block: None,
-    });
+    let figures = outcome.bands.iter().map(|b| Figure::from(&b.front_to_back));
     let bands: Vec<f64> = outcome.bands.iter().map(|b| b.band.nominal_hz()).collect();
-    let series = vec![Series {
-        name: "Front − back".into(),
-        role: SeriesRole::Measured,
-        drawn: true,
-        points: points.collect(),
-    }];
+    let series = vec![Series::of(
+        "Front − back",
+        SeriesRole::Measured,
+        true,
+        figures,
+    )];
     Block::Curves(Curves::Bands(BandCurves {
         title: "Front-to-back difference per third-octave band".into(),
         description: super::extremes(&series, &bands, "front-to-back difference"),

@@ -1,8 +1,8 @@
 //! Does the noise reduction work?
 
 use super::super::document::{
-    BandCurves, Block, Cell, Curves, Doubt, Figure, Point, Section, Series, SeriesRole, Span,
-    Table, Trace, Verdict,
+    BandCurves, Block, Cell, Curves, Doubt, Figure, Section, Series, SeriesRole, Span, Table,
+    Trace, Verdict,
 };
 use super::super::number;
 use super::{above_zero, carried, entries, words};
@@ -178,16 +178,7 @@ fn lead(section: &mut Section, broadband: &Figure) {
 }
 
 fn row(name: &str, drawn: bool, figures: impl Iterator<Item = Figure>) -> Series {
-    let point = |figure| Point {
-        figure,
-        block: None,
-    };
-    Series {
-        name: name.into(),
-        role: SeriesRole::Measured,
-        drawn,
-        points: figures.map(point).collect(),
-    }
+    Series::of(name, SeriesRole::Measured, drawn, figures)
 }
 
 fn picture(title: &str, bands: Vec<f64>, series: Vec<Series>) -> Block {

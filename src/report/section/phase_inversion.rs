@@ -1,8 +1,7 @@
 //! Does the device raise speech out of noise?
 
 use super::super::document::{
-    BandCurves, Block, Curves, Doubt, Fact, Figure, Point, Section, Series, SeriesRole, Span,
-    Verdict,
+    BandCurves, Block, Curves, Doubt, Fact, Figure, Section, Series, SeriesRole, Span, Verdict,
 };
 use super::super::number;
 use super::{above_zero, carried, entries, fact, words};
@@ -85,18 +84,13 @@ fn answer(section: &mut Section, found: &Outcome) {
 
 fn picture(found: &Outcome) -> Block {
     let bands: Vec<f64> = found.bands.iter().map(|b| b.band.nominal_hz()).collect();
-    let row = |name: &str, drawn, of: fn(&BandChange) -> Figure| Series {
-        name: name.into(),
-        role: SeriesRole::Measured,
-        drawn,
-        points: found
-            .bands
-            .iter()
-            .map(|band| Point {
-                figure: of(band),
-                block: None,
-            })
-            .collect(),
+    let row = |name: &str, drawn, of: fn(&BandChange) -> Figure| {
+        Series::of(
+            name,
+            SeriesRole::Measured,
+            drawn,
+            found.bands.iter().map(of),
+        )
     };
     let series = vec![
         row("Speech over noise, change", true, |b| {
@@ -148,10 +142,7 @@ fn matched(name: &str, pair: &Match) -> Fact {
         Figure::Absent(why) => format!("not measured ({why})"),
         figure => number::told(&figure, unit),
     };
-    let milliseconds = match Figure::from(&pair.delay) {
-        Figure::Measured(s, u) => Figure::Measured(1000.0 * s, u.map(|u| 1000.0 * u)),
-        figure => figure,
-    };
+    let milliseconds = Figure::from(&pair.delay).scaled(1000.0);
     let overlap = match Figure::from(&pair.overlap) {
         Figure::Measured(s, _) => Figure::Measured(s, None),
         figure => figure,

@@ -1,7 +1,7 @@
 //! The section of a measurement that has none of its own: its observations.
 
 use super::super::document::{
-    BandCurves, Block, Curves, Doubt, Fact, Figure, Point, Section, Series, SeriesRole,
+    BandCurves, Block, Curves, Doubt, Fact, Figure, Section, Series, SeriesRole,
 };
 use super::super::number;
 use super::{capital, carried, counted, entries, observed, words};
@@ -79,24 +79,19 @@ fn picture(observations: &[&Observation], recordings: &str) -> Block {
             names.push(&o.quantity);
         }
     }
-    let row = |(position, name): (usize, &&str)| Series {
-        name: readable(name),
-        role: match position {
+    let row = |(position, name): (usize, &&str)| {
+        let role = match position {
             0 => SeriesRole::Measured,
             _ => SeriesRole::Beside,
-        },
-        drawn: position == 0,
-        points: bands
-            .iter()
-            .map(|hz| Point {
-                figure: banded()
-                    .find(|(at, o)| at == hz && o.quantity == **name)
-                    .map_or(Figure::Absent("no figure for the band".into()), |(_, o)| {
-                        figure_of(o)
-                    }),
-                block: None,
-            })
-            .collect(),
+        };
+        let figures = bands.iter().map(|hz| {
+            let mut found = banded().filter(|(at, o)| at == hz && o.quantity == **name);
+            found.next().map_or_else(
+                || Figure::Absent("no figure for the band".into()),
+                |(_, o)| figure_of(o),
+            )
+        });
+        Series::of(readable(name), role, position == 0, figures)
     };
     let series: Vec<Series> = names.iter().enumerate().map(row).collect();
     let first = series.first().map_or(String::new(), |s| s.name.clone());

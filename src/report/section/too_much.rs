@@ -1,7 +1,7 @@
 //! Is it ever too much?
 
 use super::super::document::{
-    BandCurves, Block, Curves, Doubt, Figure, Point, Section, Series, SeriesRole, Span, Verdict,
+    BandCurves, Block, Curves, Doubt, Figure, Section, Series, SeriesRole, Span, Verdict,
 };
 use super::super::number;
 use super::{carried, words};
@@ -135,17 +135,8 @@ fn turned(excess: &Figure, above: bool) -> Figure {
 fn picture(output: &Output) -> Block {
     let assessed = |band: &&BandStanding| !matches!(Figure::from(&band.level), Figure::Absent(_));
     let bands: Vec<&BandStanding> = output.bands.iter().filter(assessed).collect();
-    let row = |name: &str, role, drawn, figure: &dyn Fn(&BandStanding) -> Figure| Series {
-        name: name.to_owned(),
-        role,
-        drawn,
-        points: bands
-            .iter()
-            .map(|band| Point {
-                figure: figure(band),
-                block: None,
-            })
-            .collect(),
+    let row = |name: &str, role, drawn, figure: &dyn Fn(&BandStanding) -> Figure| {
+        Series::of(name, role, drawn, bands.iter().map(|band| figure(band)))
     };
     let series = vec![
         row("Distance", SeriesRole::Hanging, true, &|b| {

@@ -24,10 +24,7 @@ fn points<R: Reference>(
     bands: &[f64],
     point: impl Fn(&BandLevels<R>) -> Point,
 ) -> Vec<Point> {
-    let absent = || Point {
-        figure: Figure::Absent("the band was not analysed".into()),
-        block: None,
-    };
+    let absent = || Figure::Absent("the band was not analysed".into()).into();
     let of = |hz: &f64| levels.bands.iter().find(|b| b.band.nominal_hz() == *hz);
     bands
         .iter()
@@ -92,12 +89,8 @@ pub(super) fn graded(speech: &[&Capture<'_>]) -> Option<Block> {
 pub(super) fn single(capture: &Capture<'_>) -> Option<Block> {
     let bands = capture.bands();
     let mut rows = Vec::new();
-    let maximum = |figure| Point {
-        figure,
-        block: None,
-    };
     if let Some(force) = capture.force {
-        let fast = points(force, &bands, |b| maximum(Figure::from(&b.fast_max)));
+        let fast = points(force, &bands, |b| Figure::from(&b.fast_max).into());
         rows.push(series(
             "Force".into(),
             SeriesRole::Measured,
@@ -152,12 +145,7 @@ pub(super) fn difference(capture: &Capture<'_>) -> Option<Block> {
     let differences = capture.differences()?;
     let bands: Vec<f64> = differences.iter().map(|(hz, _)| *hz).collect();
     let figures = differences.into_iter().map(|(_, figure)| figure);
-    let points = figures
-        .map(|figure| Point {
-            figure,
-            block: None,
-        })
-        .collect();
+    let points = figures.map(Point::from).collect();
     let rows = vec![series(
         "Force − sound".into(),
         SeriesRole::Measured,

@@ -3,7 +3,7 @@
 use super::super::super::document::{Block, Cell, Figure};
 use super::super::super::number;
 use super::super::counted;
-use super::{readable, scaled};
+use super::readable;
 use crate::measurement::Outcome;
 use crate::measurement::presented::Presented;
 use crate::measurement::sensitivity::Polarity;
@@ -136,7 +136,7 @@ fn told<Q: Quantity>(reading: &Reading<Q>) -> Cell {
     let (scale, unit) = readable(&unit);
     match Figure::from(reading) {
         Figure::Absent(why) => Cell::Words(why),
-        figure => Cell::Figure(number::told(&scaled(figure, scale), unit)),
+        figure => Cell::Figure(number::told(&figure.scaled(scale), unit)),
     }
 }
 

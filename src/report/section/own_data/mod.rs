@@ -146,15 +146,6 @@ fn readable(unit: &str) -> (f64, &str) {
     }
 }
 
-fn scaled(figure: Figure, scale: f64) -> Figure {
-    match figure {
-        Figure::Measured(value, u) => Figure::Measured(scale * value, u.map(|u| scale * u)),
-        Figure::AtMost(value) => Figure::AtMost(scale * value),
-        Figure::AtLeast(value) => Figure::AtLeast(scale * value),
-        Figure::Absent(why) => Figure::Absent(why),
-    }
-}
-
 fn tell_sensitivity(
     section: &mut Section,
     found: &sensitivity::Outcome,
@@ -166,7 +157,7 @@ fn tell_sensitivity(
         Figure::Absent(why) => vec![words(format!("The delay was not measured: {why}. "))],
         delay => vec![
             words("The force comes "),
-            Span::Figure(number::told(&scaled(delay, 1e3), "ms")),
+            Span::Figure(number::told(&delay.scaled(1e3), "ms")),
             words(" after the sound. "),
         ],
     });

@@ -1,8 +1,6 @@
 //! Curves, with the limits of the data sheet where it has any.
 
-use super::super::super::document::{
-    BandCurves, Block, Curves, Figure, Point, Series, SeriesRole, Trace,
-};
+use super::super::super::document::{BandCurves, Block, Curves, Figure, Series, SeriesRole, Trace};
 use super::super::super::number;
 use super::super::extremes;
 use crate::assessment::data_sheet::Line;
@@ -104,16 +102,7 @@ impl OverFrequency<'_> {
 }
 
 fn series(name: &str, role: SeriesRole, figures: Vec<Figure>) -> Series {
-    let point = |figure| Point {
-        figure,
-        block: None,
-    };
-    Series {
-        name: name.into(),
-        role,
-        drawn: true,
-        points: figures.into_iter().map(point).collect(),
-    }
+    Series::of(name, role, true, figures)
 }
 
 /// Lower and upper end of what a line of the sheet allows.

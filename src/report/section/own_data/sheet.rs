@@ -3,7 +3,7 @@
 use super::super::super::document::{Block, Cell, Figure, Section, Table, Verdict};
 use super::super::super::number;
 use super::super::{capital, counted, words};
-use super::{readable, scaled};
+use super::readable;
 use crate::assessment::data_sheet::{self, Line};
 
 /// The verdict of the section, its sentence and its table.
@@ -88,7 +88,7 @@ fn row(line: &Line) -> Vec<Cell> {
     let ends = [end(&line.lowest, "−"), end(&line.highest, "+")].join(", ");
     let told = |figure: &data_sheet::Figure| match figure_of(figure) {
         Figure::Absent(_) => Cell::Words("–".into()),
-        figure => Cell::Figure(number::told(&scaled(figure, scale), unit)),
+        figure => Cell::Figure(number::told(&figure.scaled(scale), unit)),
     };
     vec![
         Cell::Words(name(line)),

@@ -108,10 +108,8 @@ fn heard_where(levels: &[Level<'_>]) -> String {
 }
 
 fn points(bands: &[Band], figure: impl Fn(Band) -> Option<Figure>) -> Vec<Point> {
-    let of = |band: &Band| Point {
-        figure: figure(*band).unwrap_or(Figure::Absent("the band was not analysed".into())),
-        block: None,
-    };
+    let absent = || Figure::Absent("the band was not analysed".into());
+    let of = |band: &Band| figure(*band).unwrap_or_else(absent).into();
     bands.iter().map(of).collect()
 }
 
@@ -140,21 +138,14 @@ pub(super) fn gain(average: &Level<'_>) -> Option<Block> {
         ("65 %", |gain| &gain.percentile_65),
         ("Valleys, 30 %", |gain| &gain.percentile_30),
     ];
-    let row = |(position, (name, which)): (usize, &(&str, Which))| Series {
-        name: (*name).to_owned(),
-        role: match position {
+    let row = |(position, (name, which)): (usize, &(&str, Which))| {
+        let role = match position {
             0 => SeriesRole::Measured,
             _ => SeriesRole::Beside,
-        },
-        drawn: position == 0,
-        points: speech
-            .bands
-            .iter()
-            .map(|band| Point {
-                figure: Figure::from(which(&band.gain)),
-                block: None,
-            })
-            .collect(),
+        };
+        let figures = speech.bands.iter();
+        let figures = figures.map(|band| Figure::from(which(&band.gain)));
+        Series::of(*name, role, position == 0, figures)
     };
     let series: Vec<Series> = rows.iter().enumerate().map(row).collect();
     let bands: Vec<f64> = speech
