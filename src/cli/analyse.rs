@@ -6,6 +6,7 @@ use micronewton::pipeline::{Plan, left_and_right};
 use micronewton::report::{self, Told};
 
 use super::output::{self, Format};
+use super::since::{self, Earlier};
 use super::{Common, Destination, Status, measure_since, say};
 
 /// Measure everything that the captures of a session allow.
@@ -18,18 +19,20 @@ use super::{Common, Destination, Status, measure_since, say};
 #[command(after_help = "Examples:
   micronewton analyse session.toml --out report.html --out record.json
   micronewton analyse session.toml --since january.json --out report.html
-  micronewton analyse left.toml right.toml --out both_ears.html")]
+  micronewton analyse session.toml --out report.pdf --out figures.xlsx
+  micronewton analyse left.toml right.toml --out both_ears.html
+  micronewton analyse left.toml right.toml --since l.json --since r.json --out both_ears.html")]
 pub struct Analyse {
     /// The session file
     #[arg(value_name = "SESSION.toml")]
     session: PathBuf,
     /// The session file of the other ear
-    #[arg(value_name = "OTHER_EAR.toml", conflicts_with = "since")]
+    #[arg(value_name = "OTHER_EAR.toml")]
     other_ear: Option<PathBuf>,
-    /// Also tell what changed since an earlier record, which --out FILE.json wrote; for
-    /// every figure, in JSON or CSV, see `compare`
+    /// Also tell what changed since an earlier record, which --out FILE.json wrote (once for
+    /// each ear, where both are told); for every figure, in JSON or CSV, see `compare`
     #[arg(long, value_name = "RECORD.json", conflicts_with = "deidentify")]
-    since: Option<PathBuf>,
+    since: Vec<PathBuf>,
     #[command(flatten)]
     common: Common,
 }
@@ -38,17 +41,18 @@ impl Analyse {
     pub fn run(self) -> Result<Status> {
         let plan = Plan::read(&self.session)?;
         match &self.other_ear {
-            None => measure_since(&plan, &self.common, true, self.since.as_deref()),
+            None => measure_since(&plan, &self.common, true, &self.since),
             Some(other) => {
-                let plans = left_and_right([plan, Plan::read(other)?]).in_file(other)?;
-                both_ears(&plans, self.common)
+                let plans = [plan, Plan::read(other)?];
+                let plans = left_and_right(plans, |plan| plan.session.as_ref()).in_file(other)?;
+                both_ears(&plans, self.common, &self.since)
             }
         }
     }
 }
 
 /// Measures the left and the right device and tells them together.
-fn both_ears([left, right]: &[Plan; 2], mut common: Common) -> Result<Status> {
+fn both_ears([left, right]: &[Plan; 2], mut common: Common, since: &[PathBuf]) -> Result<Status> {
     if common.format == Some(Format::Json) {
         return Err(Diagnostic::value(
             "--format",
@@ -56,7 +60,7 @@ fn both_ears([left, right]: &[Plan; 2], mut common: Common) -> Result<Status> {
             "--out FILE.json, which writes FILE_left.json and FILE_right.json",
         ));
     }
-    let read: Vec<PathBuf> = [left, right].into_iter().flat_map(Plan::files).collect();
+    let read = [left.files(), right.files(), since.to_vec()].concat();
     common.to.check(common.format, &Format::ALL, &read)?;
     let is_json =
         |path: &PathBuf| common.format.is_none() && Format::of(path) == Some(Format::Json);
@@ -68,11 +72,12 @@ fn both_ears([left, right]: &[Plan; 2], mut common: Common) -> Result<Status> {
     let all: Vec<PathBuf> = each.chain(others.iter().cloned()).collect();
     Destination::check_files(&all, &read)?;
 
+    let earlier = Earlier::read(since, true)?;
     let (left, right) = (common.record(left)?, common.record(right)?);
+    let changes = [earlier.changes(&left)?, earlier.changes(&right)?];
     let told = Told {
-        record: &left,
-        changes: None,
-        other_ear: Some(&right),
+        other_ear: Some(&since::told(&right, &changes[1])),
+        ..since::told(&left, &changes[0])
     };
     for path in &records {
         for (name, record) in [("left", &left), ("right", &right)] {
@@ -85,7 +90,7 @@ fn both_ears([left, right]: &[Plan; 2], mut common: Common) -> Result<Status> {
         errors.for_each(say);
     } else {
         common.to.out = others;
-        let render = |format: Format| format.render(told, common.budget);
+        let render = |format: Format| format.render(told, &common);
         output::emit(&render, findings, common.format, &common.to, true)?;
     }
     Ok(common.status(&left).max(common.status(&right)))

@@ -133,7 +133,7 @@ fn render_groups(groups: &Groups, format: Format) -> Result<String> {
         Format::Table => Ok(report::groups_terminal(groups, output::width())),
         Format::Json => report::groups_json(groups),
         Format::Csv => report::groups_csv(groups),
-        Format::Html => Err(output::no_page()),
+        _ => Err(output::no_page()),
     }
 }
 
@@ -142,6 +142,6 @@ fn render(comparison: &Comparison, format: Format) -> Result<String> {
         Format::Table => Ok(report::comparison_terminal(comparison, output::width())),
         Format::Json => report::comparison_json(comparison),
         Format::Csv => report::comparison_csv(comparison),
-        Format::Html => Err(output::no_page()),
+        _ => Err(output::no_page()),
     }
 }

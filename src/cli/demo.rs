@@ -37,7 +37,7 @@ impl Demo {
         }
         let earlier = self.folder.join(EARLIER);
         let since = earlier.is_file() && !self.common.deidentify;
-        let since = since.then_some(earlier.as_path());
-        measure_since(&Plan::read(&session)?, &self.common, true, since)
+        let since: Vec<PathBuf> = since.then_some(earlier).into_iter().collect();
+        measure_since(&Plan::read(&session)?, &self.common, true, &since)
     }
 }

@@ -51,6 +51,6 @@ fn render(record: &InspectionRecord, format: Format) -> Result<String> {
         Format::Table => Ok(report::inspection_terminal(record, output::width())),
         Format::Json => report::inspection_json(record),
         Format::Csv => report::inspection_csv(record),
-        Format::Html => Err(output::no_page()),
+        _ => Err(output::no_page()),
     }
 }

@@ -16,18 +16,18 @@ mod plot;
 mod progress;
 mod reproduce;
 mod shell;
+mod since;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
-use micronewton::comparison::{Recorded, changes};
 use micronewton::diagnostic::{At, Diagnostic, Problem, Result, Severity};
 use micronewton::pipeline::{Plan, Record, Withheld, run as run_plan};
-use micronewton::report::Told;
 
-use output::{Format, PlainFormat};
+use output::{Format, PaperSize, PlainFormat};
 use progress::watched;
+use since::{Earlier, told};
 
 /// Measures percutaneous bone-conduction hearing devices from recorded test-box
 /// captures, as force levels in dB re 1 µN.
@@ -106,6 +106,9 @@ pub struct Common {
     /// With --deidentify: leave the hashes of files
     #[arg(long, requires = "deidentify")]
     keep_hash: bool,
+    /// Size of the paper of --out FILE.pdf
+    #[arg(long, value_enum, value_name = "SIZE", default_value = "a4")]
+    paper: PaperSize,
     #[command(flatten)]
     to: Destination,
 }
@@ -201,7 +204,7 @@ fn say(diagnostic: &Diagnostic) {
 
 /// Runs a plan with a progress bar and hands the record to the output.
 fn measure(plan: &Plan, common: &Common, also_print: bool) -> Result<Status> {
-    measure_since(plan, common, also_print, None)
+    measure_since(plan, common, also_print, &[])
 }
 
 /// The same, with what changed since an earlier record.
@@ -209,24 +212,15 @@ fn measure_since(
     plan: &Plan,
     common: &Common,
     also_print: bool,
-    since: Option<&Path>,
+    since: &[PathBuf],
 ) -> Result<Status> {
-    let read: Vec<PathBuf> = plan
-        .files()
-        .into_iter()
-        .chain(since.map(Path::to_owned))
-        .collect();
+    let read = [plan.files(), since.to_vec()].concat();
     common.to.check(common.format, &Format::ALL, &read)?;
-    let earlier = since.map(Recorded::read).transpose()?;
+    let earlier = Earlier::read(since, false)?;
     let record = common.record(plan)?;
-    let changes = earlier.map(|earlier| changes(&earlier, &record));
-    let changes = changes.transpose()?;
-    let told = Told {
-        record: &record,
-        changes: changes.as_ref(),
-        other_ear: None,
-    };
-    let render = |format: Format| format.render(told, common.budget);
+    let changes = earlier.changes(&record)?;
+    let told = told(&record, &changes);
+    let render = |format: Format| format.render(told, common);
     output::emit(
         &render,
         &record.findings,
@@ -251,7 +245,8 @@ impl Plain {
         render: &dyn Fn(Format) -> Result<String>,
         findings: &[Diagnostic],
     ) -> Result<()> {
-        output::emit(render, findings, self.format(), &self.to, false)
+        let render = |format| render(format).map(String::into_bytes);
+        output::emit(&render, findings, self.format(), &self.to, false)
     }
 }
 
@@ -279,6 +274,9 @@ impl Destination {
                         endings.join(", ")
                     ),
                 ));
+            }
+            if format.is_none() {
+                Format::of(path).map_or(Ok(()), Format::is_at_hand)?;
             }
         }
         Ok(())

@@ -1,13 +1,13 @@
 //! Where a record goes: standard output or files.
 
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 use micronewton::diagnostic::{Diagnostic, Problem, Result, Severity};
 use micronewton::report::{self, Told};
 
-use super::{Destination, say};
+use super::{Common, Destination, say};
 
 /// What a record is turned into.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -20,6 +20,21 @@ pub enum Format {
     Csv,
     /// A page for any browser
     Html,
+    /// The page on paper; files only
+    #[value(skip)]
+    Pdf,
+    /// A spreadsheet; files only
+    #[value(skip)]
+    Xlsx,
+}
+
+/// What a page is printed on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum PaperSize {
+    /// 210 mm by 297 mm
+    A4,
+    /// 8.5 in by 11 in
+    Letter,
 }
 
 /// The same, of results that are no page.
@@ -44,7 +59,14 @@ impl From<PlainFormat> for Format {
 }
 
 impl Format {
-    pub const ALL: [Self; 4] = [Self::Html, Self::Json, Self::Csv, Self::Table];
+    pub const ALL: [Self; 6] = [
+        Self::Html,
+        Self::Pdf,
+        Self::Json,
+        Self::Csv,
+        Self::Xlsx,
+        Self::Table,
+    ];
     pub const PLAIN: [Self; 3] = [Self::Json, Self::Csv, Self::Table];
 
     /// The ending that asks for it.
@@ -54,6 +76,8 @@ impl Format {
             Self::Json => ".json",
             Self::Csv => ".csv",
             Self::Html => ".html",
+            Self::Pdf => ".pdf",
+            Self::Xlsx => ".xlsx",
         }
     }
 
@@ -64,23 +88,100 @@ impl Format {
             "csv" => Some(Self::Csv),
             "html" | "htm" => Some(Self::Html),
             "txt" => Some(Self::Table),
+            "pdf" => Some(Self::Pdf),
+            "xlsx" => Some(Self::Xlsx),
             _ => None,
         }
     }
 
-    pub fn render(self, told: Told<'_>, budget: bool) -> Result<String> {
-        let record = told.record;
+    /// Whether this build, on this machine, can write it: asked before the work begins.
+    pub fn is_at_hand(self) -> Result<()> {
         match self {
-            Self::Table if budget => {
-                let budget = report::budget(told, width());
-                Ok(report::terminal(told, width()) + &budget)
-            }
-            Self::Table => Ok(report::terminal(told, width())),
-            Self::Json => report::json(record),
-            Self::Csv => report::csv(told),
-            Self::Html => report::html(told),
+            Self::Pdf => browser().map(drop),
+            Self::Xlsx if !cfg!(feature = "xlsx") => Err(not_in_this_build("xlsx")),
+            _ => Ok(()),
         }
     }
+
+    pub fn render(self, told: Told<'_>, common: &Common) -> Result<Vec<u8>> {
+        let text = match self {
+            Self::Table if common.budget => {
+                let budget = report::budget(told, width());
+                report::terminal(told, width()) + &budget
+            }
+            Self::Table => report::terminal(told, width()),
+            Self::Json => report::json(told.record)?,
+            Self::Csv => report::csv(told)?,
+            Self::Html => report::html(told)?,
+            Self::Pdf => return printed(&report::html(told)?, common.paper),
+            Self::Xlsx => return spreadsheet(told),
+        };
+        Ok(text.into_bytes())
+    }
+}
+
+fn not_in_this_build(feature: &str) -> Diagnostic {
+    let found = format!("`.{feature}`, which this build does not write");
+    let expected = format!("another ending, or a build with the feature `{feature}`");
+    Diagnostic::value("--out", found, &expected)
+}
+
+#[cfg(feature = "xlsx")]
+fn spreadsheet(told: Told<'_>) -> Result<Vec<u8>> {
+    report::xlsx(told)
+}
+
+#[cfg(not(feature = "xlsx"))]
+fn spreadsheet(_: Told<'_>) -> Result<Vec<u8>> {
+    Err(not_in_this_build("xlsx"))
+}
+
+#[cfg(feature = "pdf")]
+fn printed(page: &str, paper: PaperSize) -> Result<Vec<u8>> {
+    let paper = match paper {
+        PaperSize::A4 => report::Paper::A4,
+        PaperSize::Letter => report::Paper::Letter,
+    };
+    report::pdf(page, paper, &browser()?)
+}
+
+#[cfg(not(feature = "pdf"))]
+fn printed(_: &str, _: PaperSize) -> Result<Vec<u8>> {
+    Err(not_in_this_build("pdf"))
+}
+
+/// A browser that prints: the one that is named, or the first there is.
+#[cfg(feature = "pdf")]
+fn browser() -> Result<PathBuf> {
+    const NAMED_BY: &str = "MICRONEWTON_BROWSER";
+    const KNOWN: [&str; 6] = [
+        "chromium",
+        "chromium-browser",
+        "google-chrome",
+        "google-chrome-stable",
+        "chrome",
+        "msedge",
+    ];
+    let named = std::env::var_os(NAMED_BY);
+    let found = match &named {
+        Some(name) => which::which(name).ok(),
+        None => KNOWN.iter().find_map(|name| which::which(name).ok()),
+    };
+    found.ok_or_else(|| {
+        let found = match named {
+            Some(name) => format!("no program `{}`", name.display()),
+            None => "no browser that prints PDF".to_owned(),
+        };
+        let expected = format!(
+            "one built on Chromium, named in {NAMED_BY}; or write .html and print it from any browser: the page has a style sheet for paper"
+        );
+        Diagnostic::value("--out", found, &expected)
+    })
+}
+
+#[cfg(not(feature = "pdf"))]
+fn browser() -> Result<PathBuf> {
+    Err(not_in_this_build("pdf"))
 }
 
 /// Columns of the terminal; 80 where there is none.
@@ -96,7 +197,7 @@ pub fn no_page() -> Diagnostic {
 /// Prints what `render` makes, or writes it to the files asked for and, with
 /// `also_print`, prints its tables too; then says its findings.
 pub fn emit<'a>(
-    render: &dyn Fn(Format) -> Result<String>,
+    render: &dyn Fn(Format) -> Result<Vec<u8>>,
     findings: impl IntoIterator<Item = &'a Diagnostic>,
     format: Option<Format>,
     to: &Destination,
@@ -113,20 +214,19 @@ pub fn emit<'a>(
         .iter()
         .map(|path| {
             let format = format.or(Format::of(path)).unwrap_or(Format::Table);
-            let text = render(format)?;
-            let plain = if format == Format::Table {
-                anstream::adapter::strip_str(&text).to_string()
-            } else {
-                text
+            let content = render(format)?;
+            let plain = match format {
+                Format::Table => anstream::adapter::strip_bytes(&content).into_vec(),
+                _ => content,
             };
             Ok((path, plain))
         })
         .collect::<Result<Vec<_>>>()?;
     if let Some(format) = printed {
-        print(&render(format)?)?;
+        print(render(format)?)?;
     }
-    for (path, text) in &files {
-        write(path, text, to.quiet)?;
+    for (path, content) in &files {
+        write(path, content, to.quiet)?;
     }
     // Tables tell the findings themselves; what could not be done is always said.
     let told = printed == Some(Format::Table) || to.quiet;
@@ -150,9 +250,9 @@ pub fn say_written(path: &Path, quiet: bool) {
 }
 
 /// Prints to standard output; a reader that closed the pipe has had enough.
-pub fn print(text: &str) -> Result<()> {
+pub fn print(content: impl AsRef<[u8]>) -> Result<()> {
     let mut out = anstream::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+    match out.write_all(content.as_ref()).and_then(|()| out.flush()) {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
             let cause = error.to_string();
             let action = "printing";

@@ -1,12 +1,13 @@
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
-use micronewton::comparison::{Recorded, again, changes};
+use micronewton::comparison::again;
 use micronewton::diagnostic::{At, Diagnostic, Result};
-use micronewton::pipeline::{Plan, run};
+use micronewton::pipeline::{Plan, Record, left_and_right, run};
 use micronewton::report::{self, Picture, Told};
 
 use super::progress::watched;
+use super::since::{self, Earlier};
 use super::{Destination, Status, output};
 
 /// Write a picture of the report as a file that needs nothing beside itself, for papers
@@ -20,17 +21,22 @@ use super::{Destination, Status, output};
   micronewton plot session.toml
   micronewton plot session.toml --what front-to-back --out front_to_back.svg
   micronewton plot session.toml --what front-to-back --out front_to_back.png
-  micronewton plot record.json --what front-to-back > front_to_back.svg")]
+  micronewton plot record.json --what front-to-back > front_to_back.svg
+  micronewton plot left.toml right.toml --what right-ear-front --out right.svg")]
 pub struct Plot {
     /// A session file, or what --out FILE.json wrote
     #[arg(value_name = "SESSION.toml|RECORD.json")]
     from: PathBuf,
+    /// The same of the other ear: the pictures of both are named after their ear
+    #[arg(value_name = "OTHER_EAR")]
+    other_ear: Option<PathBuf>,
     /// The picture, by its name or by the beginning of it
     #[arg(long, value_name = "NAME")]
     what: Option<String>,
-    /// Also the pictures of what changed since an earlier record
+    /// Also the pictures of what changed since an earlier record (once for each ear, where
+    /// both are drawn)
     #[arg(long, value_name = "RECORD.json")]
-    since: Option<PathBuf>,
+    since: Vec<PathBuf>,
     /// Where the files of the record lie now
     #[arg(long, value_name = "FOLDER")]
     folder: Option<PathBuf>,
@@ -59,29 +65,27 @@ impl Plot {
                 let found = format!("`{}`", out.display());
                 return Err(Diagnostic::value("--out", found, expected));
             }
-            Destination::check_files(std::slice::from_ref(out), std::slice::from_ref(&self.from))?;
+            let read: Vec<PathBuf> = self.from().cloned().collect();
+            Destination::check_files(std::slice::from_ref(out), &read)?;
         }
-        let earlier = self.since.as_deref().map(Recorded::read).transpose()?;
-        let folder = self.folder.as_deref();
-        let record = if self.from.extension().is_some_and(|e| e == "json") {
-            watched(self.quiet, |progress| again(&self.from, folder, progress))?
-        } else if folder.is_some() {
-            return Err(Diagnostic::value(
-                "--folder",
-                "given beside a session",
-                "a record, or no --folder: a session says where its files lie",
-            ));
-        } else {
-            let plan = Plan::read(&self.from)?;
-            watched(self.quiet, |progress| run(&plan, progress))?
+        let earlier = Earlier::read(&self.since, self.other_ear.is_some())?;
+        let records = self.from().map(|from| self.record(from));
+        let records = records.collect::<Result<Vec<_>>>()?;
+        let records = match <[Record; 2]>::try_from(records) {
+            Ok(both) => left_and_right(both, |record| record.session.as_ref())?.into(),
+            Err(one) => one,
         };
-        let changes = earlier.map(|earlier| changes(&earlier, &record));
-        let changes = changes.transpose()?;
-        let pictures = report::pictures(Told {
-            record: &record,
-            changes: changes.as_ref(),
-            other_ear: None,
-        })?;
+        let changes = records.iter().map(|record| earlier.changes(record));
+        let changes = changes.collect::<Result<Vec<_>>>()?;
+        let mut told = records.iter().zip(&changes).map(|(r, c)| since::told(r, c));
+        let (first, other_ear) = (told.next(), told.next());
+        let pictures = match first {
+            Some(first) => report::pictures(Told {
+                other_ear: other_ear.as_ref(),
+                ..first
+            })?,
+            None => Vec::new(),
+        };
         let Some(what) = &self.what else {
             let list = pictures
                 .iter()
@@ -99,6 +103,27 @@ impl Plot {
             Some(out) => output::write(out, &picture.svg, self.quiet)?,
         }
         Ok(Status::Done)
+    }
+
+    fn from(&self) -> impl Iterator<Item = &PathBuf> {
+        std::iter::once(&self.from).chain(&self.other_ear)
+    }
+
+    /// Measures a session, or computes a record again.
+    fn record(&self, from: &Path) -> Result<Record> {
+        let folder = self.folder.as_deref();
+        if from.extension().is_some_and(|ending| ending == "json") {
+            return watched(self.quiet, |progress| again(from, folder, progress));
+        }
+        if folder.is_some() {
+            return Err(Diagnostic::value(
+                "--folder",
+                "given beside a session",
+                "a record, or no --folder: a session says where its files lie",
+            ));
+        }
+        let plan = Plan::read(from)?;
+        watched(self.quiet, |progress| run(&plan, progress))
     }
 }
 

@@ -50,6 +50,6 @@ fn render(made: &Reproduction, format: Format) -> Result<String> {
         Format::Table => Ok(report::reproduction_terminal(made, output::width())),
         Format::Json => report::reproduction_json(made),
         Format::Csv => report::reproduction_csv(made),
-        Format::Html => Err(output::no_page()),
+        _ => Err(output::no_page()),
     }
 }

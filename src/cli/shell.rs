@@ -35,7 +35,7 @@ impl Completions {
             "micronewton",
             &mut script,
         );
-        output::print(&String::from_utf8_lossy(&script))?;
+        output::print(script)?;
         Ok(Status::Done)
     }
 }
@@ -67,7 +67,7 @@ impl Man {
         {
             write(sub.clone(), &mut page)?;
         }
-        output::print(&String::from_utf8_lossy(&page))?;
+        output::print(page)?;
         Ok(Status::Done)
     }
 }

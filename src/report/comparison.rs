@@ -18,7 +18,7 @@ const HEAD: [&str; 7] = [
     "uncertainty",
 ];
 /// Columns of the CSV.
-const COLUMNS: [&str; 13] = [
+pub(super) const COLUMNS: [&str; 13] = [
     "entry",
     "capture",
     "quantity",
@@ -145,7 +145,12 @@ pub fn comparison_json(comparison: &Comparison) -> Result<String> {
 /// # Errors
 /// [`Problem::Internal`](crate::Problem::Internal) if a part of it cannot be written.
 pub fn comparison_csv(comparison: &Comparison) -> Result<String> {
-    let rows = comparison.differences.iter().map(|d| {
+    table(&COLUMNS, rows(comparison))
+}
+
+/// The rows of the CSV.
+pub(super) fn rows(comparison: &Comparison) -> impl Iterator<Item = Vec<String>> {
+    comparison.differences.iter().map(|d| {
         let mut row = name_cells(&d.name);
         row.extend([d.before, d.after, d.difference, d.expanded_uncertainty].map(cell));
         row.extend([
@@ -154,6 +159,5 @@ pub fn comparison_csv(comparison: &Comparison) -> Result<String> {
             d.doubts.join(" "),
         ]);
         row
-    });
-    table(&COLUMNS, rows)
+    })
 }

@@ -10,7 +10,7 @@ use crate::quantity::{Observation, observations};
 use crate::report::Told;
 
 /// Columns of the table.
-const COLUMNS: [&str; 12] = [
+pub(super) const COLUMNS: [&str; 12] = [
     "capture",
     "entry",
     "quantity",
@@ -30,16 +30,22 @@ const COLUMNS: [&str; 12] = [
 /// # Errors
 /// [`Problem::Internal`] if a part of it cannot be written.
 pub fn csv<'a>(told: impl Into<Told<'a>>) -> Result<String> {
-    let told = told.into();
-    let mut all = rows(told.record)?;
-    if let Some(record) = told.other_ear {
-        all.extend(rows(record)?);
-    }
-    table(&COLUMNS, all.into_iter())
+    table(&COLUMNS, rows(told.into())?.into_iter())
 }
 
-/// One row per figure.
-fn rows(record: &Record) -> Result<Vec<Vec<String>>> {
+/// One row per figure, then those of the other ear.
+///
+/// # Errors
+/// [`Problem::Internal`] if a part of the record cannot be written.
+pub(super) fn rows(told: Told<'_>) -> Result<Vec<Vec<String>>> {
+    let mut all = rows_of(told.record)?;
+    if let Some(other) = told.other_ear {
+        all.extend(rows_of(other.record)?);
+    }
+    Ok(all)
+}
+
+fn rows_of(record: &Record) -> Result<Vec<Vec<String>>> {
     let side = record.side().map_or("", Side::name);
     let rows = told(record)?
         .into_iter()

@@ -14,8 +14,8 @@ pub struct Document {
     pub title: String,
     /// Program and session.
     pub identity: String,
-    /// Two or three sentences, worst news first.
-    pub lead: Vec<Span>,
+    /// A few sentences, worst news first; a paragraph for each ear.
+    pub lead: Vec<Vec<Span>>,
     /// What a reader must know of the circumstances.
     pub facts: Vec<Fact>,
     /// The questions answered, in the order of the report.
@@ -40,10 +40,14 @@ impl Document {
 pub struct Section {
     /// The question.
     pub question: String,
+    /// What of it this answers, where others answer the rest.
+    pub part: Option<&'static str>,
     /// The ear that the answer is about, where a report has both.
     pub ear: Option<Side>,
     /// The verdict; absent where no limit is known.
     pub verdict: Option<Verdict>,
+    /// What the verdict is called where it is not of a limit that was given.
+    pub called: Option<&'static str>,
     /// Whether the verdict holds for a part of the question only.
     pub in_part: bool,
     /// The answer in one short sentence, read below the question.
@@ -62,6 +66,13 @@ pub struct Section {
     pub details: Vec<Block>,
 }
 
+impl Section {
+    /// The word beside the mark of its verdict.
+    pub fn word(&self) -> Option<&'static str> {
+        Some(self.called.unwrap_or(self.verdict?.word()))
+    }
+}
+
 /// A piece of running text.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Span {
@@ -71,13 +82,15 @@ pub enum Span {
     Figure(String),
     /// News that must not be missed.
     Alarm(String),
+    /// News that is in doubt.
+    Doubt(String),
 }
 
 impl Span {
     /// The text without its emphasis.
     pub fn text(&self) -> &str {
         match self {
-            Self::Words(text) | Self::Figure(text) | Self::Alarm(text) => text,
+            Self::Words(text) | Self::Figure(text) | Self::Alarm(text) | Self::Doubt(text) => text,
         }
     }
 }
@@ -141,6 +154,8 @@ pub enum Cell {
     Figure(String),
     /// A verdict: mark and word.
     Verdict(Verdict),
+    /// A verdict with a word of its own.
+    Called(Verdict, &'static str),
 }
 
 /// A picture with the figures it is drawn from.

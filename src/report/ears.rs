@@ -3,6 +3,16 @@
 use super::document::{Document, Fact, Section, Span};
 use crate::pipeline::Side;
 
+impl Section {
+    /// What a section is headed where it is one of several answers.
+    pub(super) fn heading(&self) -> Option<String> {
+        match (self.part, self.ear) {
+            (Some(part), Some(side)) => Some(format!("{part}, {}", side.ear().to_lowercase())),
+            (part, ear) => part.or(ear.map(Side::ear)).map(str::to_owned),
+        }
+    }
+}
+
 impl Side {
     /// The ear in a heading.
     pub(super) fn ear(self) -> &'static str {
@@ -16,9 +26,11 @@ impl Side {
 /// The report of both ears.
 pub(super) fn together(left: Document, right: Document) -> Document {
     Document {
-        title: both(left.title, right.title),
+        title: title(&left.title, &right.title),
         identity: both(left.identity, right.identity),
-        lead: lead(left.lead, right.lead),
+        lead: lead(Side::Left, left.lead)
+            .chain(lead(Side::Right, right.lead))
+            .collect(),
         facts: facts(left.facts, right.facts),
         sections: sections(left.sections, right.sections),
         gaps: facts(left.gaps, right.gaps),
@@ -36,12 +48,24 @@ fn both(left: String, right: String) -> String {
     }
 }
 
-/// The news of either ear, each ear named once.
-fn lead(left: Vec<Span>, right: Vec<Span>) -> Vec<Span> {
-    let name = |text: &str| Span::Words(text.to_owned());
-    let left = std::iter::once(name("Left ear: ")).chain(left);
-    let right = std::iter::once(name(" Right ear: ")).chain(right);
-    left.chain(right).collect()
+/// Both devices and their one person.
+fn title(left: &str, right: &str) -> String {
+    const PERSON: &str = ", person ";
+    match (left.split_once(PERSON), right.split_once(PERSON)) {
+        (Some((one, person)), Some((other, same))) if person == same => {
+            let other = other.replacen("Device", "device", 1);
+            format!("{one}; {other}; person {person}")
+        }
+        _ => format!("{left}; {right}"),
+    }
+}
+
+/// A paragraph begins with its ear.
+fn lead(side: Side, paragraphs: Vec<Vec<Span>>) -> impl Iterator<Item = Vec<Span>> {
+    paragraphs.into_iter().map(move |spans| {
+        let name = Span::Words(format!("{}: ", side.ear()));
+        std::iter::once(name).chain(spans).collect()
+    })
 }
 
 /// What holds for both ears once, all else with its ear.
@@ -72,7 +96,9 @@ fn sections(left: Vec<Section>, right: Vec<Section>) -> Vec<Section> {
     let mut all: Vec<Section> = left.into_iter().map(of(Side::Left)).collect();
     let mut at = 0;
     for section in right.into_iter().map(of(Side::Right)) {
-        let same = all.iter().rposition(|s| s.question == section.question);
+        let same = all
+            .iter()
+            .rposition(|s| (&s.question, s.part) == (&section.question, section.part));
         at = same.map_or(at, |found| found + 1);
         all.insert(at, section);
         at += 1;

@@ -13,6 +13,8 @@ mod html;
 mod inspection;
 mod json;
 mod number;
+#[cfg(feature = "pdf")]
+mod pdf;
 #[cfg(feature = "png")]
 mod png;
 mod reproduction;
@@ -22,11 +24,17 @@ mod terminal;
 #[cfg(test)]
 mod tests;
 mod write;
+#[cfg(feature = "xlsx")]
+mod xlsx;
 
 pub use self::comparison::{comparison_csv, comparison_json, comparison_terminal};
 pub use self::csv::csv;
+#[cfg(feature = "pdf")]
+pub use self::pdf::{Paper, pdf};
 #[cfg(feature = "png")]
 pub use self::png::png;
+#[cfg(feature = "xlsx")]
+pub use self::xlsx::xlsx;
 use crate::comparison::Comparison;
 use crate::pipeline::Record;
 pub use document::{
@@ -50,8 +58,8 @@ pub struct Told<'a> {
     pub record: &'a Record,
     /// What changed since the earlier record.
     pub changes: Option<&'a Comparison>,
-    /// The record of the other ear of the person, the right one.
-    pub other_ear: Option<&'a Record>,
+    /// The other ear of the person, the right one.
+    pub other_ear: Option<&'a Told<'a>>,
 }
 
 impl<'a> From<&'a Record> for Told<'a> {

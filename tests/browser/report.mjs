@@ -123,6 +123,16 @@ async function accessible(width, scheme) {
   await page.close();
 }
 
+/** Letters that tell an end from others. */
+const END = 24;
+const plain = (text) => text.replace(/\s+/g, "");
+
+/** The text of each page, by poppler. */
+function pagesOf(pdf) {
+  const text = execFileSync("pdftotext", ["-", "-"], { input: pdf, encoding: "utf8" });
+  return text.split("\f").slice(0, -1).map(plain);
+}
+
 async function prints(paper) {
   const [width, height] = PAPERS[paper].map(px);
   const page = await open({ width: Math.floor(width) });
@@ -140,9 +150,29 @@ async function prints(paper) {
     .filter(({ name, whole, height: tall }) => name.startsWith("FIGURE") && (!whole || tall > height))
     .map(({ name, height: tall }) => `${name} ${Math.round(tall)} px`);
   expect(split.length === 0, `${paper}: every figure stays on one page ${split}`);
+  // Where each begins and ends: its title, and the end of its caption or of its picture;
+  // of a table the title and its first row.
+  const ends = await page.evaluate(() => {
+    const told = (node) => node?.textContent ?? "";
+    const figure = (node) => [
+      told(node.querySelector("h3")),
+      told(node.querySelector("figcaption") ?? [...node.querySelectorAll("svg text")].at(-1)),
+    ];
+    const table = (node) => [told(node.caption), told(node.tBodies[0].rows[0])];
+    const open = [...document.querySelectorAll("section")].flatMap((section) => [
+      ...section.querySelectorAll(":scope > figure, :scope > .scroll > table"),
+    ]);
+    return open.map((node) => (node.tagName === "FIGURE" ? figure(node) : table(node)));
+  });
   const pdf = await page.pdf({ format: paper, preferCSSPageSize: false, printBackground: true });
-  const pages = Buffer.from(pdf).toString("latin1").match(/\/Type\s*\/Page\b/g)?.length ?? 0;
-  expect(pages > 0 && pages < 20, `${paper}: ${pages} pages`);
+  const pages = pagesOf(pdf);
+  expect(pages.length > 0 && pages.length < 20, `${paper}: ${pages.length} pages`);
+  const torn = ends.filter(([title, end]) => {
+    const [from, to] = [plain(title), plain(end).slice(-END)];
+    return !pages.some((text) => text.includes(from) && text.includes(to));
+  });
+  expect(ends.length > 10, `${paper}: ${ends.length} figures and tables are looked for`);
+  expect(torn.length === 0, `${paper}: each begins and ends on one page ${torn.map(([t]) => t)}`);
   await page.close();
 }
 

@@ -64,6 +64,20 @@ fn outputs(folder: &Folder, more: &[&str]) -> Vec<(String, String)> {
         ((*name).to_owned(), text)
     };
     let mut all: Vec<_> = names.iter().map(file).collect();
+    #[cfg(all(feature = "pdf", feature = "xlsx"))]
+    {
+        let arguments = [
+            "analyse",
+            "zqfolder/session.toml",
+            "-q",
+            "--out",
+            "out.xlsx",
+        ];
+        let output = folder.run(&[&arguments, more].concat());
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        let sheets = crate::exports::sheets(folder, "out.xlsx");
+        all.push(("out.xlsx".into(), format!("{sheets:?}")));
+    }
     all.push(("stderr".into(), stderr(&output)));
     all.push(("stdout".into(), String::from_utf8(output.stdout).unwrap()));
     all

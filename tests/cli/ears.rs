@@ -3,7 +3,7 @@
 use crate::bench_files::{Folder, noise, stderr, wav};
 
 /// A session of a device of this gain, worn on this side by this person.
-fn session(folder: &Folder, name: &str, side: &str, person: &str, gain: f64) {
+pub fn session(folder: &Folder, name: &str, side: &str, person: &str, gain: f64) {
     let sound = noise(3, 12 * 24_000, 0.01);
     let own = noise(4, sound.len(), 0.001);
     let force: Vec<f64> = sound.iter().zip(&own).map(|(x, y)| gain * x + y).collect();
@@ -25,8 +25,8 @@ fn session(folder: &Folder, name: &str, side: &str, person: &str, gain: f64) {
     );
 }
 
-const LEFT: &str = "side = \"left\"";
-const RIGHT: &str = "side = \"right\"";
+pub const LEFT: &str = "side = \"left\"";
+pub const RIGHT: &str = "side = \"right\"";
 
 #[test]
 fn every_question_is_answered_for_both_ears_in_every_form() {
@@ -106,5 +106,61 @@ fn two_sessions_that_are_not_left_and_right_of_one_person_are_refused() {
         stderr(&output).contains("FILE_left.json"),
         "{}",
         stderr(&output)
+    );
+}
+
+#[test]
+fn what_changed_is_told_of_each_ear_from_its_own_earlier_record() {
+    let folder = Folder::new();
+    session(&folder, "l", LEFT, "P-1", 3.0);
+    session(&folder, "r", RIGHT, "P-1", 1.5);
+    let both = ["analyse", "l.toml", "r.toml", "-q", "--out"];
+    let before = folder.run(&[&both[..], &["earlier.json"]].concat());
+    assert_eq!(before.status.code(), Some(0), "{}", stderr(&before));
+    // The right device is turned up by 6.02 dB.
+    session(&folder, "r", RIGHT, "P-1", 3.0);
+    let since = [
+        "--since",
+        "earlier_right.json",
+        "--since",
+        "earlier_left.json",
+    ];
+    let after = folder.run(&[&both[..], &["now.txt"], &since].concat());
+    assert_eq!(after.status.code(), Some(0), "{}", stderr(&after));
+    let text = std::fs::read_to_string(folder.path("now.txt")).unwrap();
+    let (_, changed) = text
+        .split_once("What changed since the earlier record?")
+        .unwrap();
+    let (left, right) = changed.split_once("Right ear: ").unwrap();
+    assert!(left.contains("Left ear: | # |  unchanged"), "{left}");
+    assert!(right.starts_with("|   |# changed"), "{right}");
+    assert!(right.contains("+6.0"), "{right}");
+
+    // A record of one ear alone is enough, and of no other side than it says.
+    let one = folder.run(&[&both[..], &["one.html"], &since[..2]].concat());
+    assert_eq!(one.status.code(), Some(0), "{}", stderr(&one));
+    let page = std::fs::read_to_string(folder.path("one.html")).unwrap();
+    let (_, changed) = page
+        .split_once("What changed since the earlier record?</h2>")
+        .unwrap();
+    assert!(changed.starts_with("</div><div class=\"sub\"><h3>Right ear</h3>"));
+    let twice = [&since[..2], &since[..2]].concat();
+    let output = folder.run(&[&both[..], &["twice.txt"], &twice].concat());
+    assert_eq!(output.status.code(), Some(2));
+    assert!(
+        stderr(&output).contains("two records of the right side"),
+        "{}",
+        stderr(&output)
+    );
+
+    // The pictures of both, each named after its ear.
+    let listed = folder.run(&[&["plot", "r.toml", "l.toml", "-q"], &since[..]].concat());
+    assert_eq!(listed.status.code(), Some(0), "{}", stderr(&listed));
+    let listed = String::from_utf8(listed.stdout).unwrap();
+    let of = |ear: &str| listed.lines().filter(|line| line.starts_with(ear)).count();
+    assert_eq!(of("left-ear-") + of("right-ear-"), listed.lines().count());
+    assert!(
+        of("left-ear-") >= 3 && of("right-ear-before-and-after") == 1,
+        "{listed}"
     );
 }

@@ -6,6 +6,8 @@ mod commands;
 mod compare;
 mod deidentify;
 mod ears;
+#[cfg(all(feature = "pdf", feature = "xlsx"))]
+mod exports;
 mod mistakes;
 mod odd_wavs;
 mod own_data;

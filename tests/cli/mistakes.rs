@@ -190,10 +190,10 @@ fn nothing_is_written_over_what_is_read() {
         "--calibration",
         "cal.toml",
         "--out",
-        "x.pdf",
+        "x.jpg",
     ]);
     assert_eq!(output.status.code(), Some(2));
-    assert!(!folder.path("x.pdf").exists());
+    assert!(!folder.path("x.jpg").exists());
 }
 
 #[test]

@@ -4,6 +4,8 @@ use std::fmt::Write as _;
 
 use super::super::document::{Cell, Fact, Span, Table, Verdict};
 
+/// Most rows of a table that is not torn apart.
+const LONG: usize = 14;
 /// Longest word that a column must hold unbroken.
 const WORD: usize = 40;
 
@@ -24,7 +26,7 @@ pub(super) fn legend() -> String {
     ];
     let mut out = String::from("<ul class=\"legend\" aria-label=\"What the marks mean\">");
     for (found, meaning) in meanings {
-        let _ = write!(out, "<li>{} {meaning}</li>", small(found));
+        let _ = write!(out, "<li>{} {meaning}</li>", small(found, found.word()));
     }
     out.push_str("</ul>");
     out
@@ -47,15 +49,55 @@ pub(super) fn escape(text: &str) -> String {
     out
 }
 
+/// Words for a reader: what stands in backticks is code, and no line ends within a
+/// code like P-041 or within a date.
+pub(super) fn prose(text: &str) -> String {
+    let text = escape(text);
+    let pieces: Vec<&str> = text.split('`').collect();
+    let last = pieces.len() - 1;
+    let told = pieces.iter().enumerate().map(|(position, piece)| {
+        if position % 2 == 0 {
+            kept_whole(piece)
+        } else if position < last {
+            format!("<code>{piece}</code>")
+        } else {
+            format!("`{piece}")
+        }
+    });
+    told.collect()
+}
+
+/// Longest code that fits every screen in one piece.
+const CODE: usize = 16;
+
+fn kept_whole(text: &str) -> String {
+    let numbered = |word: &str| {
+        let mut after = word.split('-').skip(1);
+        word.len() <= CODE && after.any(|rest| rest.starts_with(|c: char| c.is_ascii_digit()))
+    };
+    let told = text
+        .split_inclusive(' ')
+        .map(|word| match numbered(word.trim_end()) {
+            true => format!(
+                "<span class=\"whole\">{}</span>{}",
+                word.trim_end(),
+                &word[word.trim_end().len()..]
+            ),
+            false => word.to_owned(),
+        });
+    told.collect()
+}
+
 /// Running text.
 pub(super) fn spans(spans: &[Span]) -> String {
     let mut out = String::new();
     for span in spans {
-        let text = escape(span.text());
+        let text = prose(span.text());
         let _ = match span {
             Span::Words(_) => write!(out, "{text}"),
             Span::Figure(_) => write!(out, "<b>{text}</b>"),
             Span::Alarm(_) => write!(out, "<strong>{text}</strong>"),
+            Span::Doubt(_) => write!(out, "<em>{text}</em>"),
         };
     }
     out
@@ -83,7 +125,7 @@ pub(super) const DRAWING_CLOSED: &str =
 
 /// A paragraph of small print.
 pub(super) fn note(text: &str) -> String {
-    format!("<p class=\"note\">{}</p>", escape(text))
+    format!("<p class=\"note\">{}</p>", prose(text))
 }
 
 /// The mark of a verdict: posts are limits, the block is the result.
@@ -116,12 +158,11 @@ fn class(verdict: Verdict) -> &'static str {
 }
 
 /// Mark and word, small.
-fn small(verdict: Verdict) -> String {
+fn small(verdict: Verdict, word: &str) -> String {
     format!(
-        "<span class=\"sv {}\">{}{}</span>",
+        "<span class=\"sv {}\">{}{word}</span>",
         class(verdict),
         mark(verdict),
-        verdict.word()
     )
 }
 
@@ -129,14 +170,19 @@ fn small(verdict: Verdict) -> String {
 pub(super) fn marks(marks: &[(Verdict, String)]) -> String {
     let mut out = String::from("<ul class=\"checks\" aria-label=\"What was checked\">");
     for (found, what) in marks {
-        let _ = write!(out, "<li>{}{}</li>", escape(what), small(*found));
+        let _ = write!(
+            out,
+            "<li>{}{}</li>",
+            escape(what),
+            small(*found, found.word())
+        );
     }
     out.push_str("</ul>");
     out
 }
 
 /// Mark and word, or that there is no limit to judge against.
-pub(super) fn verdict(verdict: Option<Verdict>, in_part: bool) -> String {
+pub(super) fn verdict(verdict: Option<Verdict>, word: Option<&str>, in_part: bool) -> String {
     match verdict {
         Some(verdict) => {
             let part = if in_part { "<i>in part</i>" } else { "" };
@@ -144,7 +190,7 @@ pub(super) fn verdict(verdict: Option<Verdict>, in_part: bool) -> String {
                 "<span class=\"verdict {}\">{}<b>{}</b>{part}</span>",
                 class(verdict),
                 mark(verdict),
-                verdict.word()
+                word.unwrap_or(verdict.word())
             )
         }
         None => "<span class=\"verdict none\">no limit given</span>".to_owned(),
@@ -158,8 +204,8 @@ pub(super) fn facts(facts: &[Fact], class: &str) -> String {
         let _ = write!(
             out,
             "<dt>{}</dt><dd>{}</dd>",
-            escape(&fact.name),
-            escape(&fact.text)
+            prose(&fact.name),
+            prose(&fact.text)
         );
     }
     out.push_str("</dl>");
@@ -177,9 +223,14 @@ pub(super) fn table(table: &Table) -> String {
         }
     };
     let caption = escape(&table.caption);
+    // On paper a short table stays on one page.
+    let class = match table.rows.len() {
+        0..=LONG => "qt",
+        _ => "qt long",
+    };
     let mut out = format!(
         "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{caption}\">\
-         <table class=\"qt\"><caption>{caption}</caption><thead><tr>"
+         <table class=\"{class}\"><caption>{caption}</caption><thead><tr>"
     );
     for (column, head) in table.head.iter().enumerate() {
         let _ = write!(
@@ -196,15 +247,20 @@ pub(super) fn table(table: &Table) -> String {
         for cell in row {
             let _ = match cell {
                 Cell::Figure(text) => write!(out, "<td class=\"r\">{}</td>", escape(text)),
-                Cell::Verdict(found) => write!(out, "<td class=\"v\">{}</td>", small(*found)),
+                Cell::Verdict(found) => {
+                    write!(out, "<td class=\"v\">{}</td>", small(*found, found.word()))
+                }
+                Cell::Called(found, word) => {
+                    write!(out, "<td class=\"v\">{}</td>", small(*found, word))
+                }
                 Cell::Words(text) if !named => {
                     named = true;
                     write!(out, "<th scope=\"row\">{}</th>", escape(text))
                 }
                 Cell::Words(text) if text.len() > WORD && !text.contains(' ') => {
-                    write!(out, "<td><code>{}</code></td>", escape(text))
+                    write!(out, "<td><code class=\"hash\">{}</code></td>", escape(text))
                 }
-                Cell::Words(text) => write!(out, "<td>{}</td>", escape(text)),
+                Cell::Words(text) => write!(out, "<td>{}</td>", prose(text)),
             };
         }
         out.push_str("</tr>");
@@ -243,7 +299,7 @@ mod tests {
             (Verdict::Outside, "outside"),
             (Verdict::NotMeasurable, "not measurable"),
         ] {
-            let told = verdict(Some(found), false);
+            let told = verdict(Some(found), None, false);
             assert!(told.contains("<svg") && told.contains(word), "{told}");
         }
     }

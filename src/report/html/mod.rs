@@ -19,8 +19,7 @@ use sha2::{Digest as _, Sha256};
 use super::Told;
 use super::document::{Block, Curves, Document, Section};
 use crate::diagnostic::Result;
-use crate::pipeline::Side;
-use markup::{escape, facts, mark, note, spans, table, verdict};
+use markup::{escape, facts, mark, note, prose, spans, table, verdict};
 
 pub use picture::{Picture, pictures};
 
@@ -79,14 +78,20 @@ fn footer_text(document: &Document) -> String {
 }
 
 fn head(document: &Document) -> String {
-    let mut out = String::from("<header>");
-    let _ = write!(
-        out,
-        "<p class=\"over\"><b>micronewton</b> {}</p><div class=\"top\"><div><h1>{}</h1>\
-         <p class=\"opening\">{}</p></div>{}</div></header>",
-        escape(&document.identity),
-        escape(&document.title),
-        spans(&document.lead),
+    let paragraphs = document.lead.iter();
+    let lead: String = paragraphs
+        .map(|paragraph| format!("<p class=\"opening\">{}</p>", spans(paragraph)))
+        .collect();
+    let class = if document.lead.len() > 1 {
+        "top both"
+    } else {
+        "top"
+    };
+    let mut out = format!(
+        "<header><p class=\"over\"><b>micronewton</b> {}</p><h1>{}</h1>\
+         <div class=\"{class}\">{lead}{}</div></header>",
+        prose(&document.identity),
+        prose(&document.title),
         facts(&document.facts, "facts"),
     );
     let columns = match document.questions().count() {
@@ -101,19 +106,20 @@ fn head(document: &Document) -> String {
         let Some(worst) = answers.iter().max_by_key(|section| section.verdict) else {
             continue;
         };
-        let in_part = answers.iter().any(|section| {
+        let unlike = |section: &Section| {
             section.in_part || section.verdict != worst.verdict && worst.verdict.is_some()
-        });
+        };
+        let in_part = worst.called.is_none() && answers.iter().any(unlike);
         let told = answers.iter().map(|section| match section.ear {
-            Some(side) => format!("<p><b>{}.</b> {}</p>", side.ear(), escape(&section.short)),
-            None => format!("<p>{}</p>", escape(&section.short)),
+            Some(side) => format!("<p><b>{}.</b> {}</p>", side.ear(), prose(&section.short)),
+            None => format!("<p>{}</p>", prose(&section.short)),
         });
         let _ = write!(
             out,
             "<li><a href=\"#q{}\">{}</a>{}<div>{}</div></li>",
             position + 1,
             escape(&worst.question),
-            verdict(worst.verdict, in_part),
+            verdict(worst.verdict, worst.word(), in_part),
             told.collect::<String>(),
         );
     }
@@ -122,27 +128,26 @@ fn head(document: &Document) -> String {
     out
 }
 
-/// A question with its one answer, or with that of either ear.
+/// A question with its one answer, or with those of its parts and of either ear.
 fn question(number: usize, answers: &[Section]) -> String {
     let asked = answers.first().map_or("", |section| &section.question);
-    let verdict_of = |section: &Section| verdict(section.verdict, section.in_part);
-    let beside = match answers {
-        [Section { ear: None, .. }] => answers.iter().map(verdict_of).collect(),
-        _ => String::new(),
-    };
+    let verdict_of = |section: &Section| verdict(section.verdict, section.word(), section.in_part);
+    let beside = answers
+        .first()
+        .filter(|section| section.heading().is_none());
+    let beside = beside.map(verdict_of).unwrap_or_default();
     let mut out = format!(
         "<section id=\"q{number}\" aria-labelledby=\"q{number}h\">\
          <div class=\"num\" aria-hidden=\"true\">{number}</div>\
          <div class=\"hd\"><h2 id=\"q{number}h\">{}</h2>{beside}</div>",
         escape(asked),
     );
-    for section in answers {
-        let ear = section.ear.map_or("", Side::name);
-        if let Some(side) = section.ear {
-            let (name, told) = (side.ear(), verdict_of(section));
-            let _ = write!(out, "<div class=\"ear\"><h3>{name}</h3>{told}</div>");
+    for (position, section) in answers.iter().enumerate() {
+        if let Some(heading) = section.heading() {
+            let told = verdict_of(section);
+            let _ = write!(out, "<div class=\"sub\"><h3>{heading}</h3>{told}</div>");
         }
-        out.push_str(&answer(&format!("{number}{ear}"), section));
+        out.push_str(&answer(&format!("{number}-{position}"), section));
     }
     out.push_str("</section>");
     out
@@ -157,7 +162,7 @@ fn answer(id: &str, section: &Section) -> String {
             "<p class=\"carry\">{}<span>Carries doubt {}: {}.</span></p>",
             mark(super::Verdict::Doubtful),
             doubt.letter,
-            escape(&doubt.brief),
+            prose(&doubt.brief),
         );
     }
     if !section.cautions.is_empty() {
@@ -204,7 +209,7 @@ fn gaps(document: &Document) -> String {
     format!(
         "<section class=\"more\" aria-labelledby=\"gaps\"><div class=\"hd\">\
          <h2 id=\"gaps\">What was not answered, and what to record for it</h2>{}</div>{}</section>",
-        verdict(Some(super::Verdict::NotMeasurable), false),
+        verdict(Some(super::Verdict::NotMeasurable), None, false),
         facts(&document.gaps, "list miss"),
     )
 }
@@ -235,7 +240,7 @@ fn particulars(document: &Document) -> String {
 fn cautions(heading: &str, cautions: &[String], level: &str) -> String {
     let each = cautions
         .iter()
-        .map(|caution| format!("<li>{}</li>", escape(caution)));
+        .map(|caution| format!("<li>{}</li>", prose(caution)));
     format!(
         "<aside class=\"caution\" aria-label=\"{heading}\"><{level}>{heading}</{level}><ul>{}</ul></aside>",
         each.collect::<String>()

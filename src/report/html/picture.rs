@@ -56,14 +56,17 @@ pub fn pictures<'a>(told: impl Into<Told<'a>>) -> Result<Vec<Picture>> {
             let Some((title, parts)) = drawn(curves) else {
                 continue;
             };
-            let stem = name(title);
+            let title = match section.ear {
+                Some(side) => format!("{}: {title}", side.ear()),
+                None => title.to_owned(),
+            };
+            let stem = name(&title);
             let namesakes = found.iter().filter(|p| name(&p.title) == stem).count();
             let name = match namesakes {
                 0 => stem,
                 n => format!("{stem}-{}", n + 1),
             };
-            let svg = alone(title, &document.identity, &parts);
-            let title = title.to_owned();
+            let svg = alone(&title, &document.identity, &parts);
             found.push(Picture { name, title, svg });
         }
     }

@@ -2,7 +2,7 @@
 
 use super::super::document::{Block, Cell, Doubt, Figure, Section, Table, Verdict};
 use super::super::number;
-use super::{carried, entries, words};
+use super::{TRUST, carried, entries, words};
 use crate::measurement::Kind;
 use crate::measurement::calibrator_tone::Outcome;
 use crate::pipeline::{Entry, Record};
@@ -25,11 +25,14 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let short = match worst {
         Verdict::Within => "The calibrators read as the calibration file says.",
         Verdict::NotMeasurable => "A recording of a calibrator cannot be believed.",
-        Verdict::Doubtful => "It cannot be told for certain.",
-        Verdict::Outside => "No: what was measured in between is doubtful by as much.",
+        Verdict::Doubtful => "Whether the calibration held cannot be told for certain.",
+        Verdict::Outside => {
+            "The calibration did not hold: what was measured in between is doubtful by as much."
+        }
     };
     Section {
-        question: "Did the calibration hold?".into(),
+        question: TRUST.into(),
+        part: Some("Calibrators"),
         verdict: Some(worst),
         short: short.into(),
         headline: match worst {

@@ -158,6 +158,7 @@ fn answer(section: &mut Section, changes: &Comparison) {
         format!(", furthest {what}, by {by}")
     });
     section.verdict = Some(verdict);
+    section.called = called(verdict);
     section.short = format!("{told}{furthest}.");
     section.headline = match &changes.visits[0].date {
         Some(date) => format!("Since {date}, {}{furthest}.", lower(&told)),
@@ -169,6 +170,15 @@ fn answer(section: &mut Section, changes: &Comparison) {
         section.answer.push(words(format!("{what}, by ")));
         section.answer.push(Span::Figure(by));
         section.answer.push(words("."));
+    }
+}
+
+/// The posts are those of no change.
+fn called(verdict: Verdict) -> Option<&'static str> {
+    match verdict {
+        Verdict::Within => Some("unchanged"),
+        Verdict::Outside => Some("changed"),
+        Verdict::Doubtful | Verdict::NotMeasurable => None,
     }
 }
 
@@ -276,7 +286,9 @@ fn table(changes: &Comparison, slopes: &[Slope]) -> Table {
                 s.unit
             )),
             Cell::Figure(format!("± {}", number::fixed(s.band, s.digits))),
-            Cell::Verdict(s.verdict()),
+            called(s.verdict()).map_or(Cell::Verdict(s.verdict()), |word| {
+                Cell::Called(s.verdict(), word)
+            }),
         ]
     };
     Table {

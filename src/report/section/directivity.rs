@@ -5,7 +5,7 @@ use super::super::document::{
     Span, Verdict,
 };
 use super::super::number;
-use super::{above_zero, carried, entries, fact, words};
+use super::{FEATURES, above_zero, carried, entries, fact, words};
 use crate::measurement::directivity::{BandPattern, FaultKind, Microphones, Outcome, Pattern};
 use crate::measurement::{self, Kind};
 use crate::pipeline::Record;
@@ -18,7 +18,8 @@ const COLUMNS: usize = 6;
 /// The section.
 pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let mut section = Section {
-        question: "From where does it hear?".into(),
+        question: FEATURES.into(),
+        part: Some("All around"),
         doubts: carried(Kind::Directivity, doubts),
         ..Section::default()
     };

@@ -1,32 +1,61 @@
-//! Do the directional microphones work?
+//! Do the directional microphones favour the front?
 
 use super::super::document::{
     BandCurves, Block, Curves, Doubt, Figure, Section, Series, SeriesRole, Span, Verdict,
 };
 use super::super::number;
-use super::{above_zero, carried, entries, words};
-use crate::measurement::Kind;
-use crate::measurement::directional::Outcome;
+use super::{FEATURES, above_zero, carried, entries, words};
+use crate::measurement::importance::Weighted;
+use crate::measurement::{Kind, Outcome};
 use crate::pipeline::Record;
 
-/// The section.
+/// Of one recording for each direction.
 pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let mut section = Section {
-        question: "Do the directional microphones work?".into(),
-        in_part: true,
+        question: FEATURES.into(),
+        part: Some("Front and back"),
         doubts: carried(Kind::Directional, doubts),
         ..Section::default()
     };
     for entry in entries(record, Kind::Directional) {
-        if let crate::measurement::Outcome::Directional(outcome) = &entry.outcome {
-            answer(&mut section, &Figure::from(&outcome.broadband));
-            section.answer.extend(for_speech(outcome));
-            section.blocks.push(picture(outcome));
+        if let Outcome::Directional(found) = &entry.outcome {
+            answer(&mut section, &Figure::from(&found.broadband));
+            section
+                .answer
+                .extend(for_speech(&found.importance_weighted));
+            let bands = found.bands.iter();
+            let figures = bands.map(|b| (b.band.nominal_hz(), Figure::from(&b.front_to_back)));
+            section.blocks.push(picture(figures));
         }
     }
     section
         .details
         .push(Block::Notes(METHOD.map(str::to_owned).to_vec()));
+    section
+}
+
+/// Of one recording, in which both directions sound.
+pub(super) fn at_once(record: &Record, doubts: &[Doubt]) -> Section {
+    let mut section = Section {
+        question: FEATURES.into(),
+        part: Some("Front and back at once"),
+        doubts: carried(Kind::DirectionalAtOnce, doubts),
+        ..Section::default()
+    };
+    for entry in entries(record, Kind::DirectionalAtOnce) {
+        if let Outcome::DirectionalAtOnce(found) = &entry.outcome {
+            answer(&mut section, &Figure::from(&found.broadband));
+            section
+                .answer
+                .extend(for_speech(&found.importance_weighted));
+            let bands = found.bands.iter();
+            let figures = bands.map(|b| (b.band.nominal_hz(), Figure::from(&b.front_to_back)));
+            section.blocks.push(picture(figures));
+        }
+    }
+    section
+        .details
+        .push(Block::Notes(METHOD_AT_ONCE.map(str::to_owned).to_vec()));
     section
 }
 
@@ -78,8 +107,7 @@ fn answer(section: &mut Section, broadband: &Figure) {
 }
 
 /// The weighted mean, if there is one.
-fn for_speech(outcome: &Outcome) -> Vec<Span> {
-    let weighted = &outcome.importance_weighted;
+fn for_speech(weighted: &Weighted) -> Vec<Span> {
     let Some(share) = weighted.share.figure().filter(|share| share.0 > 0.0) else {
         return Vec::new();
     };
@@ -92,9 +120,8 @@ fn for_speech(outcome: &Outcome) -> Vec<Span> {
     ]
 }
 
-fn picture(outcome: &Outcome) -> Block {
-    let figures = outcome.bands.iter().map(|b| Figure::from(&b.front_to_back));
-    let bands: Vec<f64> = outcome.bands.iter().map(|b| b.band.nominal_hz()).collect();
+fn picture(of: impl Iterator<Item = (f64, Figure)>) -> Block {
+    let (bands, figures): (Vec<f64>, Vec<Figure>) = of.unzip();
     let series = vec![Series::of(
         "Front − back",
         SeriesRole::Measured,
@@ -117,4 +144,10 @@ const METHOD: [&str; 3] = [
     "Method: gain of each recording in each band, force level minus pressure level at the reference microphone; front gain minus back gain. The calibration of both channels cancels; the uncertainty comes from the scatter of the gain in time and from what the filters let in differently. Where a recording without stimulus is given, a front force or a sound less than 3 dB above it is not measurable, a back force less than 3 dB above it makes the difference a lower bound, and what the noise adds is a part of the uncertainty.",
     "Source: own wording of the common definition. The correction by the reference microphone is common practice, no source. Importance of the bands: ANSI S3.5-1997, from two public implementations. Scatter of a ratio of means: delta method, textbook, remembered.",
     "Limits: a box that is not closed, or a device that still adapts, changes the figure.",
+];
+
+const METHOD_AT_ONCE: [&str; 3] = [
+    "Method: both loudspeakers play at once, each its own tones. Gain at every tone, force over sound at the reference microphone; in each band a straight line over the logarithm of frequency and a step between the sides are fitted, and the step is the difference. The calibration of both channels cancels; the uncertainty comes from what the fit leaves. A side whose tones stand less than 10 dB above the silent lines between them is not measurable; of the back force that makes the difference a lower bound.",
+    "Source: own wording and own choice of the tones. Least squares and Student's factor: textbook. Importance of the bands: ANSI S3.5-1997, from two public implementations.",
+    "Limits: a device that adapts hears both sides at once; its figure is not that of one sound after the other.",
 ];

@@ -53,6 +53,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         let lasting = number::seconds(event.end_s - event.start_s);
         let found = counted(events.len(), "oscillation", "oscillations");
         section.verdict = Some(Verdict::Outside);
+        section.called = Some("feeds back");
         let rings = |name: &str| events.iter().any(|(of, _)| *of == name);
         let whose = margin::whose(record, name, rings);
         let whose = whose.map_or(String::new(), |whose| format!("; {whose}"));
@@ -75,7 +76,9 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         ];
         section.answer.extend(margin::sentences(record, &searched));
     } else {
-        section.verdict = Some(margin::verdict(&searched));
+        let verdict = margin::verdict(&searched);
+        section.verdict = Some(verdict);
+        section.called = (verdict == Verdict::Within).then_some("no feedback");
         section.short = format!(
             "No oscillation in {recordings}. {}",
             margin::short(&searched)

@@ -36,12 +36,19 @@ type Make = fn(&Record, &[Doubt]) -> Section;
 
 /// Sections of their own, in the order of the report, and whether there is
 /// something for them to tell.
-const OWN: [(Tells, Make); 10] = [
+const OWN: [(Tells, Make); 11] = [
     (
         |record| measured(record, Kind::CalibratorTone),
         calibration::section,
     ),
     (|record| measured(record, Kind::Levels), force::section),
+    (
+        |record| {
+            own_data::TOLD.iter().any(|kind| measured(record, *kind))
+                || assessed(record, Assessed::DataSheet)
+        },
+        own_data::section,
+    ),
     (
         |record| assessed(record, Assessed::Audibility),
         reach::section,
@@ -54,6 +61,10 @@ const OWN: [(Tells, Make); 10] = [
     (
         |record| measured(record, Kind::Directional),
         features::section,
+    ),
+    (
+        |record| measured(record, Kind::DirectionalAtOnce),
+        features::at_once,
     ),
     (
         |record| measured(record, Kind::Directivity),
@@ -69,26 +80,24 @@ const OWN: [(Tells, Make); 10] = [
         |record| measured(record, Kind::PhaseInversion),
         phase_inversion::section,
     ),
-    (
-        |record| {
-            own_data::TOLD.iter().any(|kind| measured(record, *kind))
-                || assessed(record, Assessed::DataSheet)
-        },
-        own_data::section,
-    ),
 ];
 /// The measurements that they tell.
-const TOLD: [Kind; 9] = [
+const TOLD: [Kind; 10] = [
     Kind::CalibratorTone,
     Kind::Levels,
     Kind::SpeechPercentiles,
     Kind::Feedback,
     Kind::Directional,
+    Kind::DirectionalAtOnce,
     Kind::Directivity,
     Kind::NoiseReduction,
     Kind::NoiseReductionOnset,
     Kind::PhaseInversion,
 ];
+
+/// Questions that several sections answer, each a part.
+const TRUST: &str = "Can this recording be trusted?";
+const FEATURES: &str = "Do the features work?";
 
 /// Most sentences of the lead.
 const LEAD: usize = 3;
@@ -107,10 +116,8 @@ impl Document {
         };
         // Doubts of the two ears never share a letter.
         let first = ('A'..='Z').nth(trust::doubts(told.record, 'A').len());
-        Ok(ears::together(
-            left,
-            Self::of_one(right.into(), first.unwrap_or('Z'))?,
-        ))
+        let right = Self::of_one(*right, first.unwrap_or('Z'))?;
+        Ok(ears::together(left, right))
     }
 
     /// The report of one record; its doubts have letters from `first` on.
@@ -149,9 +156,12 @@ impl Document {
             title: title(record),
             identity: record.session.as_ref().map_or_else(
                 || "analysis of recordings".to_owned(),
-                |session| format!("session {}", session.code),
+                |session| {
+                    let date = session.date.iter().map(|date| format!(", {date}"));
+                    format!("session {}{}", session.code, date.collect::<String>())
+                },
             ),
-            lead,
+            lead: vec![lead],
             facts: facts(record),
             sections,
             gaps: record.gaps.iter().map(|gap| gap_of(gap)).collect(),
@@ -271,6 +281,7 @@ fn lead(sections: &[Section]) -> Vec<Span> {
         let sentence = section.headline.clone();
         spans.push(match section.verdict {
             Some(Verdict::Outside) => Span::Alarm(sentence),
+            Some(Verdict::Doubtful) => Span::Doubt(sentence),
             _ => Span::Words(sentence),
         });
         spans.push(words(" "));

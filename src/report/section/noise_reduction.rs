@@ -5,7 +5,7 @@ use super::super::document::{
     Trace, Verdict,
 };
 use super::super::number;
-use super::{above_zero, carried, entries, words};
+use super::{FEATURES, above_zero, carried, entries, words};
 use crate::measurement::noise_reduction_onset::{self as onset, BandOnset};
 use crate::measurement::{Kind, Outcome, noise_reduction as pair};
 use crate::pipeline::Record;
@@ -17,7 +17,8 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let mut carried: Vec<Doubt> = kinds.iter().flat_map(|k| carried(*k, doubts)).collect();
     carried.dedup();
     let mut section = Section {
-        question: "Does the noise reduction work?".into(),
+        question: FEATURES.into(),
+        part: Some("Noise reduction"),
         doubts: carried,
         ..Section::default()
     };

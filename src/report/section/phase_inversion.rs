@@ -4,7 +4,7 @@ use super::super::document::{
     BandCurves, Block, Curves, Doubt, Fact, Figure, Section, Series, SeriesRole, Span, Verdict,
 };
 use super::super::number;
-use super::{above_zero, carried, entries, fact, words};
+use super::{FEATURES, above_zero, carried, entries, fact, words};
 use crate::measurement::phase_inversion::{BandChange, Match, Outcome};
 use crate::measurement::{self, Kind};
 use crate::pipeline::Record;
@@ -12,7 +12,8 @@ use crate::pipeline::Record;
 /// The section.
 pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let mut section = Section {
-        question: "Does it raise speech out of noise?".into(),
+        question: FEATURES.into(),
+        part: Some("Speech in noise"),
         doubts: carried(Kind::PhaseInversion, doubts),
         ..Section::default()
     };

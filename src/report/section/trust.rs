@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::super::document::{Block, Cell, Curves, Doubt, Figure, Section, Table, Verdict};
 use super::super::number;
-use super::{base_name, capital, counted, fact, words};
+use super::{TRUST, base_name, capital, counted, fact, words};
 use crate::calibration::Channel;
 use crate::diagnostic::{Diagnostic, Problem, Severity};
 use crate::measurement::{Kind, Outcome};
@@ -169,7 +169,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         details.push(Block::Notes(notes));
     }
     Section {
-        question: "Can this recording be trusted?".into(),
+        question: TRUST.into(),
         verdict: Some(verdict),
         in_part: verdict == Verdict::NotMeasurable,
         short,

@@ -93,8 +93,10 @@ fn whole(document: &Document, width: usize) -> String {
     out.push('\n');
     out.push_str(&paint(DIM, &format!("micronewton {}", document.identity)));
     out.push_str("\n\n");
-    out.push_str(&Paragraph::of(&document.lead).wrapped(0, width));
-    out.push('\n');
+    for paragraph in &document.lead {
+        out.push_str(&Paragraph::of(paragraph).wrapped(0, width));
+        out.push('\n');
+    }
     for fact in &document.facts {
         out.push_str(&text::entry(&fact.name, &fact.text, 0, width));
     }
@@ -127,13 +129,13 @@ fn whole(document: &Document, width: usize) -> String {
 
 fn answer(section: &Section, width: usize) -> String {
     let mut out = format!("{:INDENT$}", "");
-    if let Some(side) = section.ear {
-        out.push_str(&format!("{}: ", paint(HEADING, side.ear())));
+    if let Some(heading) = section.heading() {
+        out.push_str(&format!("{}: ", paint(HEADING, &heading)));
     }
-    match section.verdict {
-        Some(verdict) => {
+    match section.verdict.zip(section.word()) {
+        Some((verdict, word)) => {
             let part = if section.in_part { " in part" } else { "" };
-            let told = format!("{} {}{part}", mark(verdict), verdict.word());
+            let told = format!("{} {word}{part}", mark(verdict));
             out.push_str(&paint(text::style(verdict), &told));
         }
         None => out.push_str(&paint(DIM, "no limit given")),
@@ -211,6 +213,7 @@ fn table(content: &Table, indent: usize, width: usize) -> String {
         Cell::Words(words) => (words.clone(), false),
         Cell::Figure(figure) => (figure.clone(), true),
         Cell::Verdict(verdict) => (format!("{} {}", mark(*verdict), verdict.word()), false),
+        Cell::Called(verdict, word) => (format!("{} {word}", mark(*verdict)), false),
     };
     let rows: Vec<Vec<(String, bool)>> = content
         .rows

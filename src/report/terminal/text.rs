@@ -66,6 +66,7 @@ impl Paragraph {
                 Span::Words(_) => Style::new(),
                 Span::Figure(_) => FIGURE,
                 Span::Alarm(_) => ALARM,
+                Span::Doubt(_) => style(Verdict::Doubtful),
             };
             for (position, word) in span.text().split(' ').enumerate() {
                 paragraph.push(style, word, glued && position == 0);
