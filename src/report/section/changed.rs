@@ -5,7 +5,7 @@ use super::super::document::{
     Slopes, Span, Table, Verdict,
 };
 use super::super::number;
-use super::{counted, fact, words};
+use super::{counted, fact, names, words};
 use crate::comparison::{Comparison, Difference, Name, Verdict as Change, Visit};
 
 /// Panels drawn at most; the table tells all.
@@ -14,71 +14,6 @@ const PANELS: usize = 10;
 const ROWS: usize = 6;
 /// Share of unchanged figures that exceed their uncertainty by chance (k = 2).
 const CHANCE: f64 = 0.05;
-
-/// Figures, and what a reader calls them.
-const NAMES: [(&str, &str, &str); 33] = [
-    ("levels", "force.leq", "Force level"),
-    ("levels", "microphone.leq", "Sound level"),
-    ("levels", "gain", "Gain"),
-    ("sensitivity", "sensitivity", "Sensitivity"),
-    ("sensitivity", "delay", "Delay"),
-    ("equivalent_input_noise", "total", "Equivalent input noise"),
-    ("output_force_level", "maximum", "Largest output"),
-    (
-        "output_force_level",
-        "high_frequency_average",
-        "Output, high-frequency average",
-    ),
-    (
-        "full_on_sensitivity",
-        "high_frequency_average",
-        "Full-on sensitivity, high-frequency average",
-    ),
-    (
-        "force_level_response",
-        "setting_deviation",
-        "Gain over the reference test setting",
-    ),
-    ("force_level_response", "range_to", "Frequency range, to"),
-    ("harmonic_distortion", "total", "Total harmonic distortion"),
-    ("input_output", "knee", "Knee"),
-    ("input_output", "slope", "Slope above the knee"),
-    ("attack_release", "attack", "Attack time"),
-    ("attack_release", "release", "Release time"),
-    ("feedback", "ripple.margin", "Gain margin, by the ripple"),
-    (
-        "feedback",
-        "substitution.margin",
-        "Gain margin, by substitution",
-    ),
-    ("feedback", "margin.loop_gain", "Loop gain"),
-    ("directional", "front_to_back", "Front to back"),
-    (
-        "directional_at_once",
-        "front_to_back",
-        "Front to back, at once",
-    ),
-    ("noise_reduction", "noise_reduction", "Noise reduction"),
-    ("audibility", "noise", "Own noise"),
-    ("levels", "force.band_sum", "Force level, all bands"),
-    ("levels", "microphone.band_sum", "Sound level, all bands"),
-    ("feedback", "margin.gain_margin", "Gain margin"),
-    ("feedback", "margin.loop_delay", "Loop delay"),
-    ("feedback", "change.loop_delay", "Loop delay, by the pair"),
-    ("directional", "broadband", "Front to back"),
-    ("directional_at_once", "broadband", "Front to back, at once"),
-    (
-        "directional",
-        "importance_weighted.mean",
-        "Front to back, for speech",
-    ),
-    ("noise_reduction", "broadband", "Noise reduction"),
-    (
-        "noise_reduction",
-        "importance_weighted.mean",
-        "Noise reduction, for speech",
-    ),
-];
 
 /// The section.
 pub(super) fn section(changes: &Comparison) -> Section {
@@ -212,15 +147,7 @@ fn slopes(changes: &Comparison) -> Vec<Slope> {
 
 /// What a reader calls a figure.
 fn name(name: &Name) -> String {
-    let known = NAMES
-        .iter()
-        .find(|(entry, quantity, _)| (*entry, *quantity) == (&name.entry, &name.quantity));
-    let told = match known {
-        Some((.., told)) => (*told).to_owned(),
-        None => super::capital(
-            &format!("{}, {}", name.entry, name.quantity.replace('.', ", ")).replace('_', " "),
-        ),
-    };
+    let told = names::told(&name.entry, &name.quantity);
     match name.nominal_hz {
         Some(hz) => format!("{told} at {}", number::band(hz)),
         None => told,

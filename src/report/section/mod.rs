@@ -9,6 +9,7 @@ mod features;
 mod feedback;
 mod force;
 mod margin;
+mod names;
 mod noise_reduction;
 mod own_data;
 mod particulars;

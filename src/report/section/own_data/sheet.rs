@@ -2,7 +2,7 @@
 
 use super::super::super::document::{Block, Cell, Figure, Section, Table, Verdict};
 use super::super::super::number;
-use super::super::{capital, counted, words};
+use super::super::{capital, counted, names, words};
 use super::readable;
 use crate::assessment::data_sheet::{self, Line};
 
@@ -13,8 +13,9 @@ pub(super) fn judge(section: &mut Section, sheet: &data_sheet::Outcome) {
     let within = count(Verdict::Within);
     let all = counted(sheet.lines.len(), "line", "lines");
     section.verdict = Some(sheet.verdict);
+    let are = if within == 1 { "is" } else { "are" };
     section.short = format!(
-        "{} of {all} of the data sheet are kept.",
+        "{} of {all} of the data sheet {are} kept.",
         capital(&number::count(within))
     );
     section.headline = match of(Verdict::Outside).next() {
@@ -25,15 +26,19 @@ pub(super) fn judge(section: &mut Section, sheet: &data_sheet::Outcome) {
         ),
         None => section.short.clone(),
     };
-    let counts = [
-        ("kept", within),
+    let others = [
         ("not kept", count(Verdict::Outside)),
         ("undecided within the uncertainty", count(Verdict::Doubtful)),
         ("not measurable", count(Verdict::NotMeasurable)),
     ];
-    let counts = counts.into_iter().filter(|(_, count)| *count > 0);
-    let counts: Vec<String> = counts.map(|(what, n)| format!("{what} {n}")).collect();
-    let told = format!("Of {all} of the data sheet: {}. ", counts.join(", "));
+    let others = others.into_iter().filter(|(_, count)| *count > 0);
+    let others: Vec<String> = others
+        .map(|(what, n)| format!("{} {what}", number::count(n)))
+        .collect();
+    let told = match others.as_slice() {
+        [] => format!("{} ", section.short),
+        others => format!("{} Of the others: {}. ", section.short, others.join(", ")),
+    };
     section.answer.push(words(told));
     section.blocks.push(Block::Table(Table {
         caption: "The data sheet, line by line".into(),
@@ -58,20 +63,16 @@ pub(super) fn judge(section: &mut Section, sheet: &data_sheet::Outcome) {
     section.details.push(Block::Notes(notes.collect()));
 }
 
-/// `sensitivity at 1 kHz`: entry and key, the entry once.
+/// `Sensitivity at 1 kHz`.
 fn name(line: &Line) -> String {
     let (entry, key) = line
         .quantity
         .split_once(' ')
         .unwrap_or(("", &line.quantity));
-    let key = match key.starts_with(entry) {
-        true => key.to_owned(),
-        false => format!("{entry} {key}"),
-    };
-    let key = key.replace(['_', '.'], " ");
+    let told = names::told(entry, key);
     match line.frequency_hz {
-        Some(hz) => format!("{key} at {}", number::frequency(hz)),
-        None => key,
+        Some(hz) => format!("{told} at {}", number::frequency(hz)),
+        None => told,
     }
 }
 
