@@ -46,8 +46,8 @@ pub struct Section {
     pub ear: Option<Side>,
     /// The verdict; absent where no limit is known.
     pub verdict: Option<Verdict>,
-    /// What the verdict is called where it is not of a limit that was given.
-    pub called: Option<&'static str>,
+    /// What the verdict is called on this question; its own word where that says enough.
+    pub called: Option<Called>,
     /// Whether the verdict holds for a part of the question only.
     pub in_part: bool,
     /// The answer in one short sentence, read below the question.
@@ -69,7 +69,26 @@ pub struct Section {
 impl Section {
     /// The word beside the mark of its verdict.
     pub fn word(&self) -> Option<&'static str> {
-        Some(self.called.unwrap_or(self.verdict?.word()))
+        let own = self.verdict?.word();
+        Some(self.called.map_or(own, Called::word))
+    }
+}
+
+/// A verdict in the words of its question.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Called {
+    /// The answer in a word.
+    Answer(&'static str),
+    /// Neither good nor bad.
+    News(&'static str),
+}
+
+impl Called {
+    /// The word beside the mark.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Answer(word) | Self::News(word) => word,
+        }
     }
 }
 
@@ -154,8 +173,8 @@ pub enum Cell {
     Figure(String),
     /// A verdict: mark and word.
     Verdict(Verdict),
-    /// A verdict with a word of its own.
-    Called(Verdict, &'static str),
+    /// A verdict in other words.
+    Called(Verdict, Called),
 }
 
 /// A picture with the figures it is drawn from.
@@ -168,7 +187,7 @@ pub enum Curves {
     /// Two channels over time and frequency, and the lines of the first.
     Maps(Maps),
     /// Verdicts in a row, each with what it is on.
-    Marks(Vec<(Verdict, String)>),
+    Marks(Vec<(Verdict, Called, String)>),
     /// Figures by the angle that they come from.
     Polar(Polar),
     /// Distances to an edge.
@@ -279,6 +298,8 @@ impl Series {
 pub enum SeriesRole {
     /// The one result of the picture.
     Measured,
+    /// A change since an earlier record: pale where its interval holds zero.
+    Change,
     /// One of several results at rising levels; from 0 (soft) to 2 (loud).
     Graded(u8),
     /// Sound at the reference microphone, or another figure beside the result.

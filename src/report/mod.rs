@@ -38,8 +38,8 @@ pub use self::xlsx::xlsx;
 use crate::comparison::Comparison;
 use crate::pipeline::Record;
 pub use document::{
-    BandCurves, Block, Cell, Circle, Curves, Document, Doubt, Fact, Figure, Line, Lines, Point,
-    Polar, Section, Series, SeriesRole, Span, Table, Verdict,
+    BandCurves, Block, Called, Cell, Circle, Curves, Document, Doubt, Fact, Figure, Line, Lines,
+    Point, Polar, Section, Series, SeriesRole, Span, Table, Verdict,
 };
 pub use groups::{figures_csv, figures_dictionary, groups_csv, groups_json, groups_terminal};
 pub use html::{Picture, html, pictures};

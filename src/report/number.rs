@@ -141,6 +141,16 @@ pub(super) fn band(nominal_hz: f64) -> String {
     }
 }
 
+/// `100 Hz, 250 Hz and 8 kHz`; nothing of none.
+pub(super) fn bands(nominal_hz: &[f64]) -> String {
+    let told: Vec<String> = nominal_hz.iter().map(|hz| band(*hz)).collect();
+    match told.as_slice() {
+        [] => String::new(),
+        [one] => one.clone(),
+        [all @ .., last] => format!("{} and {last}", all.join(", ")),
+    }
+}
+
 /// A band in a table: `315`, `1.25k`.
 pub(super) fn band_label(nominal_hz: f64) -> String {
     if nominal_hz < 1000.0 {

@@ -112,7 +112,7 @@ fn a_session_is_told_whole_and_safely_in_both_forms() {
     let page = html(&record).unwrap();
     let text = without_styles(&terminal(&record, 80));
     for told in [&page, &text] {
-        for word in ["doubtful", "feeds back", "within", "2.94"] {
+        for word in ["yes, with a doubt", "feeds back", "2.94"] {
             assert!(told.contains(word), "{word} is missing");
         }
         let number = |word: &String| word == "nan" || word == "inf" || word == "infinity";

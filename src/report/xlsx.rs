@@ -166,7 +166,7 @@ fn lines(heading: &str, table: &Table) -> Vec<Vec<String>> {
     let text = |cell: &Cell| match cell {
         Cell::Words(text) | Cell::Figure(text) => text.clone(),
         Cell::Verdict(verdict) => verdict.word().to_owned(),
-        Cell::Called(_, word) => (*word).to_owned(),
+        Cell::Called(_, called) => called.word().to_owned(),
     };
     let of = match table.caption == heading {
         true => heading.to_owned(),

@@ -23,7 +23,7 @@ const HEARD_DB: f64 = 40.0;
 pub fn check(input: &Input<'_>) -> Found {
     let Some(earlier) = input.earlier else {
         return Found::not_checked(
-            "no earlier capture with the role `earlier` and this level to compare with",
+            "no capture of this session has the role `earlier` and this level to compare with",
         );
     };
     let (Some(now), Some(then)) = (&input.levels.bands, &earlier.bands) else {

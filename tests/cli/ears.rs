@@ -160,7 +160,7 @@ fn what_changed_is_told_of_each_ear_from_its_own_earlier_record() {
     let of = |ear: &str| listed.lines().filter(|line| line.starts_with(ear)).count();
     assert_eq!(of("left-ear-") + of("right-ear-"), listed.lines().count());
     assert!(
-        of("left-ear-") >= 3 && of("right-ear-before-and-after") == 1,
+        of("left-ear-") >= 3 && of("right-ear-then-and-now") == 1,
         "{listed}"
     );
 }

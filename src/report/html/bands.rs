@@ -19,6 +19,9 @@ const MARGIN: f64 = 14.0;
 /// Narrowest column that can be read, on the screen.
 const NARROWEST: usize = 41;
 
+/// Width of a letter, about.
+const LETTER: f64 = 7.0;
+
 /// Levels to heights.
 pub(super) struct Scale {
     low: f64,
@@ -133,7 +136,7 @@ pub(super) fn alone(curves: &BandCurves) -> Parts {
         let y = base + 40.0 + rows * 20.0;
         let filled = matches!(
             series.role,
-            SeriesRole::Graded(_) | SeriesRole::Measured | SeriesRole::Hanging
+            SeriesRole::Graded(_) | SeriesRole::Measured | SeriesRole::Change | SeriesRole::Hanging
         );
         if filled {
             let _ = write!(
@@ -230,15 +233,11 @@ fn plot(curves: &BandCurves, scale: &Scale, id: &str) -> String {
         );
     }
     if let Some(meaning) = &curves.zero {
-        let y = scale.y(0.0);
+        let zero = scale.y(0.0);
+        let (x, y, anchor) = place(curves, scale, meaning);
         let _ = write!(
             out,
-            "<path class=\"zero\" d=\"M0 {y:.1}H{COLUMNS}\"/><text class=\"meaning\" x=\"6\" y=\"{:.1}\">{}</text>",
-            if rails::hang(curves) || y > height - 24.0 {
-                y - 6.0
-            } else {
-                y + 16.0
-            },
+            "<path class=\"zero\" d=\"M0 {zero:.1}H{COLUMNS}\"/><text class=\"meaning\" x=\"{x}\" y=\"{y:.1}\" text-anchor=\"{anchor}\">{}</text>",
             escape(meaning)
         );
     }
@@ -273,6 +272,44 @@ fn plot(curves: &BandCurves, scale: &Scale, id: &str) -> String {
     out
 }
 
+/// Where the meaning of zero stands: at an end of its line, above or below it, where
+/// fewest figures are.
+fn place(curves: &BandCurves, scale: &Scale, meaning: &str) -> (f64, f64, &'static str) {
+    const LINE: f64 = 16.0;
+    let zero = scale.y(0.0);
+    let columns = curves.bands.len().max(1);
+    let width = LETTER * meaning.chars().count() as f64;
+    let wide = ((width / (COLUMNS / columns as f64)).ceil() as usize).min(columns);
+    let crossed = |columns: std::ops::Range<usize>, rows: [f64; 2]| {
+        let drawn = curves.series.iter().filter(|series| series.drawn);
+        let points = drawn.flat_map(|series| series.points.get(columns.clone()).unwrap_or(&[]));
+        let reaches = |point: &&Point| {
+            let value = point.figure.value().map(|value| (value, value));
+            let ends = point.figure.interval().or(value);
+            ends.is_some_and(|(low, high)| {
+                scale.y(high) - 5.0 < rows[1] && scale.y(low) + 5.0 > rows[0]
+            })
+        };
+        points.filter(reaches).count()
+    };
+    let places = [
+        (0..wide, 6.0, "start"),
+        (columns - wide..columns, COLUMNS - 6.0, "end"),
+    ];
+    let above = (zero - 6.0, [zero - LINE, zero - 3.0]);
+    let below = (zero + LINE, [zero + 3.0, zero + LINE + 3.0]);
+    let heights = match rails::hang(curves) || zero > scale.height - 24.0 {
+        true => vec![above],
+        false => vec![below, above],
+    };
+    let each = heights.iter().flat_map(|(y, rows)| {
+        let of = places.iter().cloned();
+        of.map(move |(columns, x, anchor)| (crossed(columns, *rows), (x, *y, anchor)))
+    });
+    let best = each.min_by_key(|(crossed, _)| *crossed);
+    best.map_or((6.0, zero - 6.0, "start"), |(_, place)| place)
+}
+
 /// Block, waist and the thin line of the uncertainty.
 fn mark(point: &Point, role: SeriesRole, scale: &Scale, x: f64, width: f64) -> String {
     let Some(value) = point.figure.value() else {
@@ -305,10 +342,12 @@ fn mark(point: &Point, role: SeriesRole, scale: &Scale, x: f64, width: f64) -> S
             "<path class=\"iv\" d=\"M{x:.1} {top:.1}V{bottom:.1}\"/>"
         );
     }
+    let holds_zero = |(low, high)| low <= 0.0 && high >= 0.0;
+    let still = role == SeriesRole::Change && point.figure.interval().is_some_and(holds_zero);
     let _ = write!(
         out,
         "<rect class=\"dot {}\" x=\"{left:.1}\" y=\"{:.1}\" width=\"{width:.1}\" height=\"8\" rx=\"1.5\"/>",
-        shade(role),
+        if still { "still" } else { shade(role) },
         y - 4.0
     );
     let wedge = match point.figure {
@@ -332,7 +371,7 @@ fn shade(role: SeriesRole) -> &'static str {
         SeriesRole::Graded(0) => "b1",
         SeriesRole::Graded(2..) => "b3",
         SeriesRole::Graded(_) => "b2",
-        SeriesRole::Measured | SeriesRole::Hanging => "m",
+        SeriesRole::Measured | SeriesRole::Change | SeriesRole::Hanging => "m",
         SeriesRole::Beside => "s",
         SeriesRole::Target(_) => "tg",
         SeriesRole::Foot | SeriesRole::Lid => "ink",

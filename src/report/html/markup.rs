@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::super::document::{Cell, Fact, Span, Table, Verdict};
+use super::super::document::{Called, Cell, Fact, Span, Table, Verdict};
 
 /// Most rows of a table that is not torn apart.
 const LONG: usize = 14;
@@ -26,7 +26,7 @@ pub(super) fn legend() -> String {
     ];
     let mut out = String::from("<ul class=\"legend\" aria-label=\"What the marks mean\">");
     for (found, meaning) in meanings {
-        let _ = write!(out, "<li>{} {meaning}</li>", small(found, found.word()));
+        let _ = write!(out, "<li>{} {meaning}</li>", small(found, None));
     }
     out.push_str("</ul>");
     out
@@ -148,33 +148,35 @@ pub(super) fn mark(verdict: Verdict) -> String {
     )
 }
 
-fn class(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Within => "within",
-        Verdict::NotMeasurable => "not-measurable",
-        Verdict::Doubtful => "doubtful",
-        Verdict::Outside => "outside",
+fn class(verdict: Verdict, called: Option<Called>) -> &'static str {
+    match (verdict, called) {
+        (Verdict::Outside, Some(Called::News(_))) => "news",
+        (Verdict::Within, _) => "within",
+        (Verdict::NotMeasurable, _) => "not-measurable",
+        (Verdict::Doubtful, _) => "doubtful",
+        (Verdict::Outside, _) => "outside",
     }
 }
 
 /// Mark and word, small.
-fn small(verdict: Verdict, word: &str) -> String {
+fn small(verdict: Verdict, called: Option<Called>) -> String {
     format!(
-        "<span class=\"sv {}\">{}{word}</span>",
-        class(verdict),
+        "<span class=\"sv {}\">{}{}</span>",
+        class(verdict, called),
         mark(verdict),
+        called.map_or(verdict.word(), Called::word),
     )
 }
 
 /// Verdicts in a row, each under what it is on.
-pub(super) fn marks(marks: &[(Verdict, String)]) -> String {
+pub(super) fn marks(marks: &[(Verdict, Called, String)]) -> String {
     let mut out = String::from("<ul class=\"checks\" aria-label=\"What was checked\">");
-    for (found, what) in marks {
+    for (found, called, what) in marks {
         let _ = write!(
             out,
             "<li>{}{}</li>",
             escape(what),
-            small(*found, found.word())
+            small(*found, Some(*called))
         );
     }
     out.push_str("</ul>");
@@ -182,15 +184,15 @@ pub(super) fn marks(marks: &[(Verdict, String)]) -> String {
 }
 
 /// Mark and word, or that there is no limit to judge against.
-pub(super) fn verdict(verdict: Option<Verdict>, word: Option<&str>, in_part: bool) -> String {
+pub(super) fn verdict(verdict: Option<Verdict>, called: Option<Called>, in_part: bool) -> String {
     match verdict {
         Some(verdict) => {
             let part = if in_part { "<i>in part</i>" } else { "" };
             format!(
                 "<span class=\"verdict {}\">{}<b>{}</b>{part}</span>",
-                class(verdict),
+                class(verdict, called),
                 mark(verdict),
-                word.unwrap_or(verdict.word())
+                called.map_or(verdict.word(), Called::word)
             )
         }
         None => "<span class=\"verdict none\">no limit given</span>".to_owned(),
@@ -248,10 +250,10 @@ pub(super) fn table(table: &Table) -> String {
             let _ = match cell {
                 Cell::Figure(text) => write!(out, "<td class=\"r\">{}</td>", escape(text)),
                 Cell::Verdict(found) => {
-                    write!(out, "<td class=\"v\">{}</td>", small(*found, found.word()))
+                    write!(out, "<td class=\"v\">{}</td>", small(*found, None))
                 }
-                Cell::Called(found, word) => {
-                    write!(out, "<td class=\"v\">{}</td>", small(*found, word))
+                Cell::Called(found, called) => {
+                    write!(out, "<td class=\"v\">{}</td>", small(*found, Some(*called)))
                 }
                 Cell::Words(text) if !named => {
                     named = true;

@@ -119,7 +119,7 @@ fn head(document: &Document) -> String {
             "<li><a href=\"#q{}\">{}</a>{}<div>{}</div></li>",
             position + 1,
             escape(&worst.question),
-            verdict(worst.verdict, worst.word(), in_part),
+            verdict(worst.verdict, worst.called, in_part),
             told.collect::<String>(),
         );
     }
@@ -131,7 +131,7 @@ fn head(document: &Document) -> String {
 /// A question with its one answer, or with those of its parts and of either ear.
 fn question(number: usize, answers: &[Section]) -> String {
     let asked = answers.first().map_or("", |section| &section.question);
-    let verdict_of = |section: &Section| verdict(section.verdict, section.word(), section.in_part);
+    let verdict_of = |section: &Section| verdict(section.verdict, section.called, section.in_part);
     let beside = answers
         .first()
         .filter(|section| section.heading().is_none());

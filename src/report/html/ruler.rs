@@ -10,6 +10,8 @@ const LEFT: f64 = 220.0;
 const WIDTH: f64 = 1002.0;
 const ROW: f64 = 34.0;
 const TOP: f64 = 30.0;
+/// Width of a letter, about.
+const LETTER: f64 = 7.5;
 
 /// The picture; the table of the section is its text alternative.
 pub(super) fn figure(ruler: &Ruler, id: &str) -> String {
@@ -56,7 +58,7 @@ pub(super) fn figure(ruler: &Ruler, id: &str) -> String {
         mark(&mut out, post, TOP + ROW * (row as f64 + 0.5), &x);
     }
     out.push_str(DRAWING_CLOSED);
-    out.push_str("<figcaption>Block: the margin; thin line through it: its uncertainty; a wedge at the end of a line: only a bound is known.</figcaption></figure>");
+    out.push_str("<figcaption>Block: the margin; thin line through it: its uncertainty; a wedge: only a bound is known, and the margin lies anywhere on the dotted line.</figcaption></figure>");
     out
 }
 
@@ -89,7 +91,8 @@ fn mark(out: &mut String, post: &Post, y: f64, x: &dyn Fn(f64) -> f64) {
         Figure::AtMost(db) => {
             let _ = write!(
                 out,
-                "<path class=\"wedge\" d=\"M{:.1} {:.1}l-12 9 12 9z\"/>",
+                "<path class=\"open\" d=\"M{LEFT} {y:.1}H{:.1}\"/><path class=\"wedge\" d=\"M{:.1} {:.1}l-12 9 12 9z\"/>",
+                x(*db),
                 x(*db) + 12.0,
                 y - 9.0
             );
@@ -98,7 +101,10 @@ fn mark(out: &mut String, post: &Post, y: f64, x: &dyn Fn(f64) -> f64) {
         Figure::AtLeast(db) => {
             let _ = write!(
                 out,
-                "<path class=\"wedge\" d=\"M{:.1} {:.1}l12 9 -12 9z\"/>",
+                "<path class=\"open\" d=\"M{:.1} {y:.1}H{:.1}\"/><path class=\"wedge\" d=\"M{:.1} {:.1}l12 9 -12 9z\"/>",
+                (x(*db) + 22.0 + LETTER * number::pair(&post.figure).chars().count() as f64)
+                    .min(x(f64::INFINITY)),
+                x(f64::INFINITY),
                 x(*db),
                 y - 9.0
             );
@@ -108,7 +114,7 @@ fn mark(out: &mut String, post: &Post, y: f64, x: &dyn Fn(f64) -> f64) {
     };
     let _ = write!(
         out,
-        "<text x=\"{:.1}\" y=\"{:.1}\">{}</text>",
+        "<text class=\"meaning\" x=\"{:.1}\" y=\"{:.1}\">{}</text>",
         at + 22.0,
         y + 4.5,
         escape(&number::pair(&post.figure))

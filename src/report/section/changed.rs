@@ -2,10 +2,10 @@
 
 use super::super::document::{
     BandCurves, Block, Cell, Curves, Fact, Figure, Point, Section, Series, SeriesRole, Slope,
-    Slopes, Span, Table, Verdict,
+    Slopes, Table, Verdict,
 };
 use super::super::number;
-use super::{counted, fact, names, words};
+use super::{CHANGED, counted, fact, names, words};
 use crate::comparison::{Comparison, Difference, Name, Verdict as Change, Visit};
 
 /// Panels drawn at most; the table tells all.
@@ -18,16 +18,17 @@ const CHANCE: f64 = 0.05;
 /// The section.
 pub(super) fn section(changes: &Comparison) -> Section {
     let mut section = Section {
-        question: "What changed since the earlier record?".into(),
+        question: CHANGED.into(),
         ..Section::default()
     };
-    answer(&mut section, changes);
+    let families = families(changes);
+    answer(&mut section, changes, &families);
+    section.blocks.extend(bands(&families));
     let slopes = slopes(changes);
     if !slopes.is_empty() {
         section.blocks.push(picture(changes, &slopes));
         section.blocks.push(Block::Table(table(changes, &slopes)));
     }
-    section.blocks.extend(bands(changes));
     let lines = come_and_gone(changes);
     if !lines.is_empty() {
         section.blocks.push(Block::Facts(lines));
@@ -54,10 +55,11 @@ fn judged(changes: &Comparison) -> (usize, usize) {
     )
 }
 
-fn answer(section: &mut Section, changes: &Comparison) {
+fn answer(section: &mut Section, changes: &Comparison, families: &[Family<'_>]) {
     let (all, changed) = judged(changes);
     // Of many unchanged figures some exceed their uncertainty by chance.
     let by_chance = (CHANCE * all as f64).ceil() as usize;
+    let beyond = "changed by more than the uncertainty of their difference";
     let (verdict, told) = match (all, changed) {
         (0, _) => (
             Verdict::NotMeasurable,
@@ -65,56 +67,50 @@ fn answer(section: &mut Section, changes: &Comparison) {
         ),
         (_, 0) => (
             Verdict::Within,
-            format!("None of {all} figures moved beyond the uncertainty of its difference"),
+            format!("None of {all} figures changed by more than the uncertainty of its difference"),
         ),
         (_, n) if n <= by_chance => (
             Verdict::Doubtful,
-            format!(
-                "{n} of {all} figures moved beyond the uncertainty of their difference, no more than chance alone would"
-            ),
+            format!("{n} of {all} figures {beyond}, no more than chance alone would"),
         ),
         (_, n) => (
             Verdict::Outside,
-            format!("{n} of {all} figures moved beyond the uncertainty of their difference"),
+            format!(
+                "{n} of {all} figures {beyond} (about {} would by chance)",
+                number::fixed(CHANCE * all as f64, 0)
+            ),
         ),
     };
-    let most = changes
-        .differences
-        .iter()
-        .filter(|d| d.verdict == Change::Changed)
-        .max_by(|a, b| excess(a).total_cmp(&excess(b)));
-    let most = most.and_then(|d| {
-        let digits = super::super::comparison::digits(&d.name);
-        let by = number::signed(d.difference?, digits);
-        let what = [name(&d.name), of(&d.name)].join(", ");
-        Some((lower(&what), format!("{by}\u{a0}{}", d.name.unit)))
-    });
-    let furthest = most.as_ref().map_or(String::new(), |(what, by)| {
-        format!(", furthest {what}, by {by}")
-    });
-    section.verdict = Some(verdict);
-    section.called = called(verdict);
-    section.short = format!("{told}{furthest}.");
-    section.headline = match &changes.visits[0].date {
-        Some(date) => format!("Since {date}, {}{furthest}.", lower(&told)),
-        None => format!("Since the earlier record, {}{furthest}.", lower(&told)),
+    let most = match families.first() {
+        Some(family) => family.told(families),
+        None => furthest(changes),
     };
-    section.answer = vec![words(format!("{told}."))];
-    if let Some((what, by)) = most {
-        section.answer.push(words(" Furthest beyond it: "));
-        section.answer.push(words(format!("{what}, by ")));
-        section.answer.push(Span::Figure(by));
-        section.answer.push(words("."));
-    }
+    let most = most.map_or(String::new(), |most| format!(" {most}."));
+    section.verdict = Some(verdict);
+    section.called = super::called(CHANGED, verdict);
+    section.short = format!("{told}.{most}");
+    section.headline = match &changes.visits[0].date {
+        Some(date) => format!("Since {date}, {}.{most}", lower(&told)),
+        None => format!("Since the earlier record, {}.{most}", lower(&told)),
+    };
+    section.answer = vec![words(format!("{told}.{most}"))];
 }
 
-/// The posts are those of no change.
-fn called(verdict: Verdict) -> Option<&'static str> {
-    match verdict {
-        Verdict::Within => Some("unchanged"),
-        Verdict::Outside => Some("changed"),
-        Verdict::Doubtful | Verdict::NotMeasurable => None,
-    }
+/// The figure that moved by most of its uncertainties, where none has bands.
+fn furthest(changes: &Comparison) -> Option<String> {
+    let changed = changes.differences.iter();
+    let changed = changed.filter(|d| d.verdict == Change::Changed);
+    let most = changed.max_by(|a, b| excess(a).total_cmp(&excess(b)))?;
+    let by = number::signed(
+        most.difference?,
+        super::super::comparison::digits(&most.name),
+    );
+    Some(format!(
+        "Most of all {}, {}, by {by}\u{a0}{}",
+        lower(&name(&most.name)),
+        of(&most.name),
+        most.name.unit
+    ))
 }
 
 /// How many times its uncertainty a figure moved.
@@ -191,7 +187,7 @@ fn picture(changes: &Comparison, slopes: &[Slope]) -> Block {
         )
     });
     Block::Curves(Curves::Slopes(Slopes {
-        title: "Before and after".into(),
+        title: "Then and now".into(),
         description: format!("{}.", told.collect::<Vec<_>>().join("; ")),
         visits: visits(changes),
         slopes: drawn.to_vec(),
@@ -213,9 +209,10 @@ fn table(changes: &Comparison, slopes: &[Slope]) -> Table {
                 s.unit
             )),
             Cell::Figure(format!("± {}", number::fixed(s.band, s.digits))),
-            called(s.verdict()).map_or(Cell::Verdict(s.verdict()), |word| {
-                Cell::Called(s.verdict(), word)
-            }),
+            match super::called(CHANGED, s.verdict()) {
+                Some(called) => Cell::Called(s.verdict(), called),
+                None => Cell::Verdict(s.verdict()),
+            },
         ]
     };
     Table {
@@ -233,43 +230,105 @@ fn table(changes: &Comparison, slopes: &[Slope]) -> Table {
     }
 }
 
-/// Changes band by band, of the quantities in which most bands moved.
-fn bands(changes: &Comparison) -> Option<Block> {
-    let mut families: Vec<(usize, Vec<&Difference>)> = Vec::new();
+/// The bands of one quantity of one recording.
+struct Family<'a> {
+    of: Vec<&'a Difference>,
+}
+
+impl Family<'_> {
+    /// What a reader calls the quantity.
+    fn what(&self) -> String {
+        let Name {
+            entry, quantity, ..
+        } = &self.of[0].name;
+        names::told(entry, quantity)
+    }
+
+    fn moved(&self) -> impl Iterator<Item = &&Difference> {
+        self.of.iter().filter(|d| d.verdict == Change::Changed)
+    }
+
+    /// `Gain is higher in seven bands from 2 kHz to 8 kHz, most at 4 kHz: +3.1 dB in “front”`;
+    /// with how many of `all` families are of this quantity, in other recordings too.
+    fn told(&self, all: &[Family<'_>]) -> Option<String> {
+        let moved = self.moved();
+        let moved = moved.filter_map(|d| Some((d.name.nominal_hz?, d.difference?)));
+        let moved: Vec<(f64, f64)> = moved.collect();
+        let most = moved
+            .iter()
+            .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
+        let (hz, by) = (number::band(most.0), number::signed(most.1, 1));
+        let what = self.what();
+        let others = all.iter().filter(|other| other.what() == what).count() - 1;
+        let others = match others {
+            0 => String::new(),
+            n => format!(
+                "; likewise in {}",
+                counted(n, "other recording", "other recordings")
+            ),
+        };
+        let where_it_is = format!("{by}\u{a0}dB in {}{others}", of(&self.of[0].name));
+        if moved.len() == 1 {
+            return Some(format!("{what} changed at {hz}: {where_it_is}"));
+        }
+        let side = match (
+            moved.iter().all(|m| m.1 > 0.0),
+            moved.iter().all(|m| m.1 < 0.0),
+        ) {
+            (true, _) => "is higher",
+            (_, true) => "is lower",
+            _ => "changed",
+        };
+        let ends = [f64::min, f64::max].map(|end| moved.iter().map(|m| m.0).reduce(end));
+        let [low, high] = ends.map(|end| end.map_or(String::new(), number::band));
+        Some(format!(
+            "{what} {side} in {} bands from {low} to {high}, most at {hz}: {where_it_is}",
+            number::count(moved.len())
+        ))
+    }
+}
+
+/// The quantities in which bands moved, those with most of them first.
+fn families(changes: &Comparison) -> Vec<Family<'_>> {
+    let mut families: Vec<Family<'_>> = Vec::new();
     let banded = changes
         .differences
         .iter()
         .filter(|d| d.name.nominal_hz.is_some() && d.name.unit == "dB");
     for difference in banded {
         let family = difference.name.family();
-        match families
+        let known = families
             .iter_mut()
-            .find(|(_, of)| of[0].name.family() == family)
-        {
-            Some((_, of)) => of.push(difference),
-            None => families.push((0, vec![difference])),
+            .find(|known| known.of[0].name.family() == family);
+        match known {
+            Some(known) => known.of.push(difference),
+            None => families.push(Family {
+                of: vec![difference],
+            }),
         }
     }
-    for (moved, of) in &mut families {
-        *moved = of.iter().filter(|d| d.verdict == Change::Changed).count();
-    }
-    families.retain(|(moved, _)| *moved > 0);
-    families.sort_by_key(|(moved, _)| std::cmp::Reverse(*moved));
-    families.truncate(ROWS);
+    families.retain(|family| family.moved().next().is_some());
+    families.sort_by_key(|family| std::cmp::Reverse(family.moved().count()));
+    families
+}
+
+/// Changes band by band.
+fn bands(families: &[Family<'_>]) -> Option<Block> {
+    let families = &families[..families.len().min(ROWS)];
     let mut nominal: Vec<f64> = families
         .iter()
-        .flat_map(|(_, of)| of.iter().filter_map(|d| d.name.nominal_hz))
+        .flat_map(|family| family.of.iter().filter_map(|d| d.name.nominal_hz))
         .collect();
     nominal.sort_by(f64::total_cmp);
     nominal.dedup();
     let series: Vec<Series> = families
         .iter()
         .enumerate()
-        .map(|(position, (_, of))| Series {
-            name: row_name(&of[0].name),
-            role: SeriesRole::Measured,
+        .map(|(position, family)| Series {
+            name: format!("{}, {}", family.what(), family.of[0].name.capture),
+            role: SeriesRole::Change,
             drawn: position == 0,
-            points: nominal.iter().map(|hz| point(of, *hz)).collect(),
+            points: nominal.iter().map(|hz| point(&family.of, *hz)).collect(),
         })
         .collect();
     let first = series.first()?.name.clone();
@@ -281,16 +340,8 @@ fn bands(changes: &Comparison) -> Option<Block> {
         bands: nominal,
         series,
         zero: Some("0: no change".into()),
-        caption: "The block is the change, the thin line its expanded uncertainty: where that does not reach 0, something changed. Rows without a picture are quantities in which other bands moved.".into(),
+        caption: "The block is the change, the thin line its expanded uncertainty; pale where that reaches 0: no change is shown. Rows without a picture are quantities in which other bands moved.".into(),
     })))
-}
-
-fn row_name(full: &Name) -> String {
-    let band = Name {
-        nominal_hz: None,
-        ..full.clone()
-    };
-    format!("{}, {}", name(&band), of(&band))
 }
 
 fn point(of: &[&Difference], hz: f64) -> Point {

@@ -3,11 +3,11 @@
 use std::collections::BTreeMap;
 
 use super::super::document::{
-    Block, Cell, Curves, Doubt, Fact, Figure, LevelMap, Line, Lines, Maps, Section, Span, Table,
-    Verdict,
+    Block, Called, Cell, Curves, Doubt, Fact, Figure, LevelMap, Line, Lines, Maps, Section, Span,
+    Table, Verdict,
 };
 use super::super::number;
-use super::{capture_of, carried, counted, entries, fact, margin, ripple, words};
+use super::{FEEDBACK, capture_of, carried, counted, entries, fact, margin, ripple, words};
 use crate::measurement::Kind;
 use crate::measurement::feedback::{Event, Explanation, Found, Outcome};
 use crate::pipeline::Record;
@@ -41,7 +41,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         _ => format!("{} of {recordings}", number::count(ringing.len())),
     };
     let mut section = Section {
-        question: "Is it feeding back, and how near is it?".into(),
+        question: FEEDBACK.into(),
         doubts: carried(Kind::Feedback, doubts),
         ..Section::default()
     };
@@ -53,18 +53,40 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         let lasting = number::seconds(event.end_s - event.start_s);
         let found = counted(events.len(), "oscillation", "oscillations");
         section.verdict = Some(Verdict::Outside);
-        section.called = Some("feeds back");
         let rings = |name: &str| events.iter().any(|(of, _)| *of == name);
         let whose = margin::whose(record, name, rings);
-        let whose = whose.map_or(String::new(), |whose| format!("; {whose}"));
-        section.short =
-            format!("Yes: {found} in {among}, the longest at {at} for {lasting}{whose}.");
-        section.headline = format!(
-            "It feeds back: the force rings at {at} for {lasting} in the recording “{name}”{whose}."
-        );
+        // What a change on the bench ended is told as past.
+        let over = events.iter().all(|(of, _)| {
+            matches!(
+                margin::whose(record, of, rings),
+                Some(margin::Whose::Stopped)
+            )
+        });
+        if over {
+            section.verdict = Some(Verdict::Doubtful);
+            section.called = Some(Called::Answer("fed back"));
+            let left = margin::short(&searched);
+            section.short = format!(
+                "Not since the bench was changed. {left} Before, it rang at {at} for {lasting}."
+            );
+            section.headline = format!(
+                "Feedback rang at {at} for {lasting} in the recording “{name}”, and no more once the bench was changed. {left}"
+            );
+        } else {
+            let whose = whose.map_or(String::new(), |whose| format!("; {}", whose.told()));
+            section.short =
+                format!("Yes: {found} in {among}, the longest at {at} for {lasting}{whose}.");
+            section.headline = format!(
+                "It feeds back: the force rings at {at} for {lasting} in the recording “{name}”{whose}."
+            );
+        }
+        let (answer, holds) = match over {
+            true => ("Not since the bench was changed", "held"),
+            false => ("Yes", "holds"),
+        };
         section.answer = vec![
-            words("Yes. In the recording "),
-            words(format!("“{name}” the force holds a line at ")),
+            words(format!("{answer}. In the recording ")),
+            words(format!("“{name}” the force {holds} a line at ")),
             Span::Figure(at),
             words(" for "),
             Span::Figure(lasting),
@@ -76,9 +98,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         ];
         section.answer.extend(margin::sentences(record, &searched));
     } else {
-        let verdict = margin::verdict(&searched);
-        section.verdict = Some(verdict);
-        section.called = (verdict == Verdict::Within).then_some("no feedback");
+        section.verdict = Some(margin::verdict(&searched));
         section.short = format!(
             "No oscillation in {recordings}. {}",
             margin::short(&searched)

@@ -23,13 +23,34 @@ pub(super) fn change_of(record: &Record) -> Option<&Change> {
     })
 }
 
-/// What a change on the bench tells of an oscillation in `capture`, in a few words;
+/// What a change on the bench tells of an oscillation.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Whose {
+    /// It was there before the change, and is not after it.
+    Stopped,
+    /// It is there after the change, and was not before.
+    Began,
+    /// It is there before and after, and the path back changed.
+    Bench,
+    /// It is the device's.
+    Device,
+}
+
+impl Whose {
+    /// In a few words.
+    pub(super) fn told(self) -> &'static str {
+        match self {
+            Self::Stopped => "it stopped once the bench was changed",
+            Self::Began => "it began once the bench was changed",
+            Self::Bench => "what changed is the bench",
+            Self::Device => "it is the device, not the bench",
+        }
+    }
+}
+
+/// What a change on the bench tells of an oscillation in `capture`, if there was one;
 /// `rings` says which captures oscillate.
-pub(super) fn whose(
-    record: &Record,
-    capture: &str,
-    rings: impl Fn(&str) -> bool,
-) -> Option<&'static str> {
+pub(super) fn whose(record: &Record, capture: &str, rings: impl Fn(&str) -> bool) -> Option<Whose> {
     let mut pairs = entries(record, Kind::Feedback).filter_map(|entry| match &entry.outcome {
         measurement::Outcome::Feedback(Outcome::Pair { change }) => {
             let of = |part| entry.captures.get(part).map(String::as_str);
@@ -40,10 +61,10 @@ pub(super) fn whose(
     let (before, after, conclusion) =
         pairs.find(|(before, after, _)| [*before, *after].contains(&capture))?;
     match conclusion {
-        Conclusion::Bench if !rings(after) => Some("it stopped once the bench was changed"),
-        Conclusion::Bench if !rings(before) => Some("it began once the bench was changed"),
-        Conclusion::Bench => Some("what changed is the bench"),
-        Conclusion::Device => Some("it is the device, not the bench"),
+        Conclusion::Bench if !rings(after) => Some(Whose::Stopped),
+        Conclusion::Bench if !rings(before) => Some(Whose::Began),
+        Conclusion::Bench => Some(Whose::Bench),
+        Conclusion::Device => Some(Whose::Device),
         Conclusion::NoChange | Conclusion::CannotBeTold => None,
     }
 }
@@ -61,15 +82,37 @@ fn least<'a>(searched: &Searched<'a>) -> Option<(&'a str, Figure)> {
         })
 }
 
+/// Where the margin that was measured is smallest: frequency in Hz and margin in dB.
+pub(super) fn smallest(record: &Record) -> Option<(f64, f64)> {
+    let each = entries(record, Kind::Feedback).filter_map(|entry| match &entry.outcome {
+        measurement::Outcome::Feedback(Outcome::Capture(found)) if found.events.is_empty() => {
+            let margin = &found.margin;
+            Some((margin.frequency_hz?, margin.gain_margin.figure()?.db()))
+        }
+        _ => None,
+    });
+    each.min_by(|(_, a), (_, b)| a.total_cmp(b))
+}
+
 /// Decibels left and what changed, in running text.
 pub(super) fn sentences(record: &Record, searched: &Searched<'_>) -> Vec<Span> {
     let mut told = Vec::new();
+    let bounds = searched.iter().any(|(_, found)| {
+        found.events.is_empty()
+            && matches!(Figure::from(&found.margin.gain_margin), Figure::AtMost(_))
+    });
     match least(searched) {
         Some((name, figure)) => {
+            told.push(words(
+                "The smallest margin measured before it would start is ",
+            ));
             told.push(Span::Figure(number::told(&figure, "dB")));
-            told.push(words(format!(
-                " are left before it would start, at the least, in the recording “{name}”."
-            )));
+            told.push(words(format!(", in the recording “{name}”.")));
+            if bounds {
+                told.push(words(
+                    " Of some other recordings only an upper bound is known.",
+                ));
+            }
         }
         None => told.push(words(
             "How many decibels are left could not be measured; record 10 s of steady noise.",
@@ -92,7 +135,10 @@ pub(super) fn verdict(searched: &Searched<'_>) -> Verdict {
 /// The least margin in a few words.
 pub(super) fn short(searched: &Searched<'_>) -> String {
     least(searched).map_or("The margin was not measured.".into(), |(_, figure)| {
-        format!("{} are left.", number::told(&figure, "dB"))
+        format!(
+            "The smallest margin measured is {}.",
+            number::told(&figure, "dB")
+        )
     })
 }
 

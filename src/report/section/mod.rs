@@ -22,7 +22,7 @@ mod trust;
 
 use std::path::Path;
 
-use super::document::{Document, Doubt, Fact, Figure, Section, Series, Span, Verdict};
+use super::document::{Called, Document, Doubt, Fact, Figure, Section, Series, Span, Verdict};
 use super::{Told, ears, number};
 use crate::assessment::Kind as Assessed;
 use crate::diagnostic::{Problem, Result};
@@ -96,9 +96,37 @@ const TOLD: [Kind; 10] = [
     Kind::PhaseInversion,
 ];
 
-/// Questions that several sections answer, each a part.
+// The questions, in the order of the report.
 const TRUST: &str = "Can this recording be trusted?";
+const FORCE: &str = "What force does the device deliver?";
+const OWN_DATA: &str = "Is the device within its own data?";
+const REACH: &str = "Does speech reach this person?";
+const TOO_MUCH: &str = "Is it ever too much?";
+const FEEDBACK: &str = "Is it feeding back, and how near is it?";
 const FEATURES: &str = "Do the features work?";
+const CHANGED: &str = "What changed since the earlier record?";
+
+/// What a verdict is called on a question that its own word does not answer.
+fn called(question: &str, verdict: Verdict) -> Option<Called> {
+    let word = match (question, verdict) {
+        (TRUST, Verdict::Within) => "yes",
+        (TRUST, Verdict::Doubtful) => "yes, with a doubt",
+        (TRUST, Verdict::Outside) => "not all of it",
+        (REACH, Verdict::Within) => "on target",
+        (REACH, Verdict::Outside) => "off target",
+        (TOO_MUCH, Verdict::Within) => "no",
+        (TOO_MUCH, Verdict::Doubtful) => "too near to call",
+        (TOO_MUCH, Verdict::Outside) => "too much",
+        (FEEDBACK, Verdict::Within) => "no",
+        (FEEDBACK, Verdict::Outside) => "feeds back",
+        (FEATURES, Verdict::Within) => "yes",
+        (FEATURES, Verdict::Outside) => "no",
+        (CHANGED, Verdict::Within) => "unchanged",
+        (CHANGED, Verdict::Outside) => return Some(Called::News("changed")),
+        _ => return None,
+    };
+    Some(Called::Answer(word))
+}
 
 /// Most sentences of the lead.
 const LEAD: usize = 3;
@@ -146,6 +174,8 @@ impl Document {
             if section.verdict == Some(Verdict::Within) && !section.doubts.is_empty() {
                 section.verdict = Some(Verdict::Doubtful);
             }
+            let own = |verdict| called(&section.question, verdict);
+            section.called = section.called.or(section.verdict.and_then(own));
         }
         // What changed is news, whether good or bad: it comes last and is never crowded out.
         let mut lead = lead(&sections);

@@ -4,7 +4,7 @@ use super::super::document::{
     BandCurves, Block, Curves, Doubt, Figure, Section, Series, SeriesRole, Span, Verdict,
 };
 use super::super::number;
-use super::{carried, words};
+use super::{TOO_MUCH, carried, words};
 use crate::assessment::Outcome as Assessed;
 use crate::assessment::discomfort::{BandStanding, Outcome, Output, Standing, Which};
 use crate::measurement::Kind;
@@ -17,7 +17,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         _ => None,
     });
     let mut section = Section {
-        question: "Is it ever too much?".into(),
+        question: TOO_MUCH.into(),
         doubts: carried(Kind::SpeechPercentiles, doubts),
         cautions: CAUTIONS.map(str::to_owned).to_vec(),
         ..Section::default()
@@ -90,27 +90,30 @@ fn answer(section: &mut Section, found: &Outcome, worst: Standing) {
         "the level that this person called uncomfortable"
     };
     let side = if above { "above" } else { "below" };
+    let open = bands_that(output, |band| band.verdict == Standing::WithinUncertainty);
     let begins = match worst {
-        Standing::Above => format!("Yes, at {at}: "),
-        Standing::WithinUncertainty => "It is too near to call: ".to_owned(),
+        Standing::Above => "Yes: ".to_owned(),
+        Standing::WithinUncertainty => format!("It may be, at {open}: "),
         _ => "No: ".to_owned(),
     };
-    section.short = format!("{begins}{what} stands {distance} {side} {whose}.");
+    let stands = format!("at {at} {what} stands {distance} {side} {whose}");
+    let rest = others(found, output);
+    section.short = format!("{begins}{stands}.{rest}");
     section.headline = match worst {
-        Standing::WithinUncertainty => format!(
-            "It is not shown to stay below what is uncomfortable: at {at} {what} stands {distance} {side} {whose}."
-        ),
-        _ => format!("At {at} {what} stands {distance} {side} {whose}."),
+        Standing::WithinUncertainty => format!("It may be too much at {open}: {stands}."),
+        _ => format!("{}.", super::capital(&stands)),
     };
     section.answer = vec![
-        words(format!("{begins}{what} stands ")),
+        words(format!("{begins}at {at} {what} stands ")),
         Span::Figure(distance),
-        words(format!(" {side} {whose} at {at}")),
+        words(format!(" {side} {whose}")),
         words(match worst {
             Standing::Above => ".",
             Standing::WithinUncertainty => ", no farther than the uncertainty reaches.",
-            _ => ", and farther below in every other band.",
+            _ => ", and farther below in every other band that is judged.",
         }),
+        words(rest),
+        words(unjudged(output)),
         words(
             " Most of the uncertainty is the person’s own: answers move by some 10\u{a0}dB from test to test.",
         ),
@@ -119,6 +122,40 @@ fn answer(section: &mut Section, found: &Outcome, worst: Standing) {
         section.answer.push(words(
             " Staying below an average proves little: it lies above what such devices reach at all. Ask and observe.",
         ));
+    }
+}
+
+/// Which other outputs stay below in every band that is judged.
+fn others(found: &Outcome, told: &Output) -> String {
+    let below = found
+        .outputs
+        .iter()
+        .filter(|output| output.output != told.output && output.verdict == Standing::Below);
+    let below: Vec<&str> = below.map(name).collect();
+    match below.as_slice() {
+        [] => String::new(),
+        names => format!(
+            " {} stay below in every band that is judged.",
+            super::capital(&names.join(" and "))
+        ),
+    }
+}
+
+/// `1.6, 2 and 2.5 kHz`: bands of an output of which `holds` is true.
+fn bands_that(output: &Output, holds: impl Fn(&BandStanding) -> bool) -> String {
+    let bands = output.bands.iter().filter(|band| holds(band));
+    number::bands(&bands.map(|b| b.band.nominal_hz()).collect::<Vec<_>>())
+}
+
+/// Where an output could not be held against an uncomfortable level.
+fn unjudged(output: &Output) -> String {
+    let bands = bands_that(output, |band| {
+        !matches!(Figure::from(&band.level), Figure::Absent(_))
+            && matches!(Figure::from(&band.excess), Figure::Absent(_))
+    });
+    match bands.as_str() {
+        "" => String::new(),
+        bands => format!(" Not judged at {bands}."),
     }
 }
 
@@ -157,7 +194,7 @@ fn picture(output: &Output) -> Block {
         bands: hz,
         series,
         zero: Some("ceiling: the uncomfortable level, band by band".into()),
-        caption: "Each bar: the room left under the ceiling; hatched past it. The thin line is the combined expanded uncertainty. Discomfort and output: force level, dB re 1 µN.".into(),
+        caption: "Each bar: the room left under the ceiling; dashed where the uncertainty reaches the ceiling, a triangle above what is past it. Whole columns in grey hatch: not judged. The thin line is the combined expanded uncertainty. Discomfort and output: force level, dB re 1 µN.".into(),
     }))
 }
 

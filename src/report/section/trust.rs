@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::super::document::{Block, Cell, Curves, Doubt, Figure, Section, Table, Verdict};
+use super::super::document::{Block, Called, Cell, Curves, Doubt, Figure, Section, Table, Verdict};
 use super::super::number;
 use super::{TRUST, base_name, capital, counted, fact, words};
 use crate::calibration::Channel;
@@ -120,20 +120,24 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     };
     let checks = checks(record, doubts);
     let unmade = checks.rows.iter();
-    let unmade = unmade.filter(|row| row[0] == Cell::Verdict(Verdict::NotMeasurable));
-    let short = match unmade.count() {
-        0 => short,
-        n => {
-            let unmade = super::capital(&counted(n, "check", "checks"));
-            format!("{short} {unmade} could not be made.")
-        }
+    let unmade = unmade.filter(|row| row[0] == ended(Verdict::NotMeasurable));
+    let unmade: Vec<String> = unmade
+        .filter_map(|row| match &row[1] {
+            Cell::Words(what) => Some(what.to_lowercase()),
+            _ => None,
+        })
+        .collect();
+    let short = match unmade.as_slice() {
+        [] => short,
+        unmade => format!("{short} Not checked: {}.", unmade.join(", ")),
     };
     let answer = vec![words(answer(&short, record))];
     let mut blocks = vec![Block::Curves(Curves::Marks(marks(&checks)))];
-    let open: Vec<Vec<Cell>> = (checks.rows.iter())
-        .filter(|row| row[0] != Cell::Verdict(Verdict::Within))
-        .cloned()
-        .collect();
+    let mut open = Vec::new();
+    for verdict in [Verdict::Outside, Verdict::Doubtful, Verdict::NotMeasurable] {
+        let rows = checks.rows.iter().filter(|row| row[0] == ended(verdict));
+        open.extend(rows.cloned());
+    }
     if !open.is_empty() {
         blocks.push(Block::Table(Table {
             caption: "What did not pass, or could not be checked".into(),
@@ -280,10 +284,23 @@ fn message(finding: &Diagnostic) -> String {
     }
 }
 
+/// How a check ended.
+fn ended(verdict: Verdict) -> Cell {
+    let word = match verdict {
+        Verdict::Within => "passed",
+        Verdict::Doubtful => "doubtful",
+        Verdict::Outside => "failed",
+        Verdict::NotMeasurable => "not checked",
+    };
+    Cell::Called(verdict, Called::Answer(word))
+}
+
 /// Verdict and name of every row.
-fn marks(checks: &Table) -> Vec<(Verdict, String)> {
+fn marks(checks: &Table) -> Vec<(Verdict, Called, String)> {
     let of = |row: &Vec<Cell>| match row.as_slice() {
-        [Cell::Verdict(verdict), Cell::Words(what), ..] => Some((*verdict, what.clone())),
+        [Cell::Called(verdict, called), Cell::Words(what), ..] => {
+            Some((*verdict, *called, what.clone()))
+        }
         _ => None,
     };
     checks.rows.iter().filter_map(of).collect()
@@ -294,7 +311,7 @@ fn checks(record: &Record, doubts: &[Doubt]) -> Table {
     let mut rows = Vec::new();
     let mut row = |verdict, what: &str, evidence: String| {
         rows.push(vec![
-            Cell::Verdict(verdict),
+            ended(verdict),
             Cell::Words(what.to_owned()),
             Cell::Words(evidence),
         ]);
@@ -332,13 +349,21 @@ fn checks(record: &Record, doubts: &[Doubt]) -> Table {
     }
     for check in Check::ALL {
         if let Some((verdict, evidence)) = checked(record, *check, doubts) {
-            row(verdict, &capital(&check.name().replace('_', " ")), evidence);
+            row(verdict, &named(*check), evidence);
         }
     }
     Table {
         caption: "What was checked".into(),
-        head: ["Verdict", "Check", "Evidence"].map(str::to_owned).to_vec(),
+        head: ["Ended", "Check", "Evidence"].map(str::to_owned).to_vec(),
         rows,
+    }
+}
+
+/// What a reader calls a check; the strength of each calibration has a row of its own.
+fn named(check: Check) -> String {
+    match check {
+        Check::Calibration => "Calibration age".to_owned(),
+        other => capital(&other.name().replace('_', " ")),
     }
 }
 

@@ -4,7 +4,7 @@ mod bands;
 pub(super) mod text;
 
 use super::Told;
-use super::document::{Block, Cell, Curves, Document, Section, Table, Verdict};
+use super::document::{Block, Called, Cell, Curves, Document, Section, Table, Verdict};
 use super::section::BUDGET;
 use crate::measurement::Outcome;
 use text::{DIM, HEADING, Paragraph, grid, paint};
@@ -136,7 +136,11 @@ fn answer(section: &Section, width: usize) -> String {
         Some((verdict, word)) => {
             let part = if section.in_part { " in part" } else { "" };
             let told = format!("{} {word}{part}", mark(verdict));
-            out.push_str(&paint(text::style(verdict), &told));
+            let style = match section.called {
+                Some(Called::News(_)) => HEADING,
+                _ => text::style(verdict),
+            };
+            out.push_str(&paint(style, &told));
         }
         None => out.push_str(&paint(DIM, "no limit given")),
     }
@@ -179,8 +183,8 @@ fn block(block: &Block, indent: usize, width: usize) -> String {
             )
         }
         Block::Curves(Curves::Marks(marks)) => {
-            let passed = marks.iter().filter(|(found, _)| *found == Verdict::Within);
-            let names: Vec<&str> = passed.map(|(_, what)| what.as_str()).collect();
+            let passed = marks.iter().filter(|(found, ..)| *found == Verdict::Within);
+            let names: Vec<&str> = passed.map(|(.., what)| what.as_str()).collect();
             let told = format!(
                 "{} Passed: {}.",
                 mark(Verdict::Within).trim(),
@@ -213,7 +217,7 @@ fn table(content: &Table, indent: usize, width: usize) -> String {
         Cell::Words(words) => (words.clone(), false),
         Cell::Figure(figure) => (figure.clone(), true),
         Cell::Verdict(verdict) => (format!("{} {}", mark(*verdict), verdict.word()), false),
-        Cell::Called(verdict, word) => (format!("{} {word}", mark(*verdict)), false),
+        Cell::Called(verdict, called) => (format!("{} {}", mark(*verdict), called.word()), false),
     };
     let rows: Vec<Vec<(String, bool)>> = content
         .rows

@@ -4,7 +4,7 @@ mod pictures;
 
 use super::super::document::{Block, Doubt, Figure, Section, Span, Verdict};
 use super::super::number;
-use super::{capture_of, carried, entries, words};
+use super::{FORCE, capture_of, carried, entries, words};
 use crate::measurement::Kind;
 use crate::measurement::levels::{BandGain, ChannelLevels, Outcome, RoleLevels};
 use crate::pipeline::{CaptureRole, Record};
@@ -76,7 +76,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     details.push(Block::Notes(METHOD.map(str::to_owned).to_vec()));
 
     let mut section = Section {
-        question: "What force does the device deliver?".into(),
+        question: FORCE.into(),
         doubts: carried(Kind::Levels, doubts),
         blocks,
         details,

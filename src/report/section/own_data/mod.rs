@@ -6,7 +6,7 @@ mod sheet;
 
 use super::super::document::{Block, Doubt, Figure, Section, Span, Table};
 use super::super::number;
-use super::{carried, entries, words};
+use super::{OWN_DATA, carried, entries, words};
 use crate::assessment::data_sheet::Line;
 use crate::assessment::{Outcome as Assessed, method_difference};
 use crate::measurement::sweep::Point;
@@ -32,7 +32,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     found.sort_by_key(|doubt| doubt.letter);
     found.dedup();
     let mut section = Section {
-        question: "Is the device within its own data?".into(),
+        question: OWN_DATA.into(),
         short: "No data sheet was given: figures without a verdict.".into(),
         doubts: found,
         cautions: vec![CAUTION.into()],

@@ -5,11 +5,11 @@ mod tables;
 
 use super::super::document::{Block, Doubt, Figure, Section, Span};
 use super::super::number;
-use super::{capital, carried, entries, words};
+use super::{REACH, capital, carried, entries, margin, words};
 use crate::assessment::audibility::{BandAudibility, Outcome as Audibility};
 use crate::assessment::discomfort::Outcome as Discomfort;
 use crate::assessment::prescription::Kind as Prescribed;
-use crate::assessment::targets::{LevelDeviation, Outcome as Targets};
+use crate::assessment::targets::{BandDeviation, LevelDeviation, Outcome as Targets};
 use crate::assessment::{self, Verdict};
 use crate::measurement::speech_percentiles::Outcome as Speech;
 use crate::measurement::{self, Kind};
@@ -38,7 +38,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         .iter()
         .min_by(|a, b| a.off_average().total_cmp(&b.off_average()));
     let mut section = Section {
-        question: "Does speech reach this person?".into(),
+        question: REACH.into(),
         doubts: carried(Kind::SpeechPercentiles, doubts),
         ..Section::default()
     };
@@ -56,7 +56,8 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         .extend(tables::deviations(&levels).map(Block::Table));
     section.blocks.extend(tables::noise(average));
     if let Some(targets) = targets {
-        section.blocks.push(tables::changes(targets));
+        let near = margin::smallest(record);
+        section.blocks.push(tables::changes(targets, near));
     }
     let mut assumptions = average.audibility.assumptions.clone();
     let of_targets = targets.iter().flat_map(|targets| &targets.assumptions);
@@ -140,6 +141,15 @@ impl Level<'_> {
         }
     }
 
+    /// Bands heard whatever the uncertainty.
+    fn surely_heard(&self) -> usize {
+        let sure = |band: &&BandAudibility| {
+            let interval = Figure::from(&band.sensation_level).interval();
+            band.heard() && interval.is_some_and(|(low, _)| low > 0.0)
+        };
+        self.audibility.bands.iter().filter(sure).count()
+    }
+
     /// Bands heard, and bands of which it is known.
     fn heard(&self) -> (usize, usize) {
         let known = |band: &&BandAudibility| {
@@ -176,17 +186,18 @@ fn worst(levels: &[LevelDeviation]) -> Verdict {
     each.max().unwrap_or(Verdict::NotMeasurable)
 }
 
-/// On which side of its targets a level lies, where it lies on one.
-fn lies(level: &LevelDeviation) -> &'static str {
+/// In which band a level lies furthest from its target, and on which side.
+fn lies(level: &LevelDeviation) -> Option<String> {
+    let deviation = |band: &BandDeviation| Some(band.target_deviation.figure()?.db());
     let each = level.bands.iter();
-    let each: Vec<f64> = each
-        .filter_map(|band| Some(band.target_deviation.figure()?.db()))
-        .collect();
-    match each.iter().sum::<f64>() / each.len().max(1) as f64 {
-        mean if mean < -1.0 => ", mostly below it",
-        mean if mean > 1.0 => ", mostly above it",
-        _ => "",
-    }
+    let each = each.filter_map(|band| Some((band.band.nominal_hz(), deviation(band)?)));
+    let (hz, db) = each.max_by(|(_, a), (_, b)| a.abs().total_cmp(&b.abs()))?;
+    let side = if db < 0.0 { "below" } else { "above" };
+    Some(format!(
+        ", furthest at {}: {}\u{a0}dB {side} it",
+        number::band(hz),
+        number::fixed(db.abs(), 1)
+    ))
 }
 
 fn answer(
@@ -212,11 +223,15 @@ fn answer(
             "{begins}: the long-term average of {with} is above the threshold in "
         )),
         Span::Figure(bands.replace(' ', "\u{a0}")),
+        words(format!(
+            " (in {} whatever the uncertainty)",
+            number::count(average.surely_heard())
+        )),
     ];
     let rms = average.deviation.map(|d| Figure::from(&d.rms_500_to_4000));
     if let Some(rms) = rms.filter(|rms| rms.value().is_some()) {
         let told = number::told(&rms, "dB");
-        let lies = average.deviation.map_or("", lies);
+        let lies = average.deviation.and_then(lies).unwrap_or_default();
         section
             .short
             .push_str(&format!(" {told} from target{lies}."));
@@ -227,7 +242,7 @@ fn answer(
         spans.extend([
             words(", "),
             Span::Figure(told),
-            words(" rms from the target"),
+            words(format!(" rms from the target{lies}")),
         ]);
     }
     let of_index = &average.audibility.audibility_index;

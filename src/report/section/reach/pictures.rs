@@ -78,7 +78,7 @@ pub(super) fn rails(
         bands: bands.iter().map(|band| band.nominal_hz()).collect(),
         series,
         zero: None,
-        caption: "Foot of a rail: threshold; lid: uncomfortable level. Blocks from left to right at rising levels: from the 30th to the 99th percentile of speech, waist at the long-term average, which the table gives; hollow where it is not heard, hatched past the lid. Brackets: target ± 2\u{a0}dB, beside its block.".into(),
+        caption: "Foot of a rail: threshold; lid: uncomfortable level. Blocks from left to right at rising levels: from the 30th to the 99th percentile of speech, waist at the long-term average, which the table gives; hollow where it is not heard, hatched past the lid. Brackets: target ± 2\u{a0}dB, beside its block; what is tolerated is wider and stands in the table of targets. ± of speech: calibration and analysis; how far another passage would differ is not in it, and stands in question 2.".into(),
     }))
 }
 

@@ -44,20 +44,20 @@ pub(super) fn deviations(levels: &[Level<'_>]) -> Option<Table> {
         let deviation = level.deviation?;
         let rms = [&deviation.rms_500_to_4000, &deviation.rms_250_to_4000];
         let [from_500, from_250] = rms.map(|rms| Cell::Figure(number::pair(&Figure::from(rms))));
-        let beyond = deviation
-            .bands
-            .iter()
-            .filter(|band| band.verdict == Verdict::Outside);
-        let beyond: Vec<String> = beyond.map(|band| band.band.label()).collect();
+        let bands = |verdict| {
+            let of = deviation.bands.iter().filter(|b| b.verdict == verdict);
+            let labels: Vec<String> = of.map(|band| band.band.label()).collect();
+            Cell::Words(match labels.as_slice() {
+                [] => "none".into(),
+                labels => labels.join(", "),
+            })
+        };
         Some(vec![
             Cell::Words(capital(&level.told())),
             from_500,
             from_250,
-            Cell::Words(if beyond.is_empty() {
-                "none".into()
-            } else {
-                beyond.join(", ")
-            }),
+            bands(Verdict::Outside),
+            bands(Verdict::Doubtful),
             Cell::Verdict(worst(std::slice::from_ref(deviation))),
         ])
     };
@@ -68,7 +68,8 @@ pub(super) fn deviations(levels: &[Level<'_>]) -> Option<Table> {
             "Presented",
             "Rms 0.5 to 4 kHz, dB",
             "from 250 Hz",
-            "Outside at, Hz",
+            "Beyond tolerance, Hz",
+            "Undecided, Hz",
             "Verdict",
         ]
         .map(str::to_owned)
@@ -108,7 +109,8 @@ pub(super) fn noise(average: &Level<'_>) -> Option<Block> {
 }
 
 /// Which gains would bring speech within tolerance.
-pub(super) fn changes(targets: &Targets) -> Block {
+/// `near` is where the margin before feedback is smallest, in Hz and dB.
+pub(super) fn changes(targets: &Targets, near: Option<(f64, f64)>) -> Block {
     if targets.changes.is_empty() {
         let text = "No gain needs to change: every band that is judged lies within its tolerance.";
         return Block::Notes(vec![text.into()]);
@@ -120,10 +122,20 @@ pub(super) fn changes(targets: &Targets) -> Block {
             number::frequency(change.to_hz)
         );
         let db = change.change.figure().map_or(0.0, |change| change.db());
+        let of_it = |(hz, _): &(f64, f64)| (change.from_hz..=change.to_hz).contains(hz);
+        let margin = near.filter(of_it).filter(|_| db > 0.0);
+        let margin = margin.map_or(String::new(), |(hz, left)| {
+            format!(
+                "; of {}\u{a0}dB before feedback at {} some {}\u{a0}dB would be left",
+                number::fixed(left, 1),
+                number::frequency(hz),
+                number::fixed(left - db, 1)
+            )
+        });
         let text = match (db, change.suffices) {
             (0.0, _) => "no change helps: its bands, or its levels, contradict each other, or the uncomfortable level leaves no room".to_owned(),
-            (_, true) => format!("{} would bring its bands within tolerance", signed(db)),
-            (_, false) => format!("{} would help, but not bring every band within tolerance", signed(db)),
+            (_, true) => format!("{} would bring its bands within tolerance{margin}", signed(db)),
+            (_, false) => format!("{} would help, but not bring every band within tolerance{margin}", signed(db)),
         };
         fact(&name, text)
     };
@@ -133,7 +145,7 @@ pub(super) fn changes(targets: &Targets) -> Block {
         0,
         fact(
             "Arithmetic, not advice",
-            format!("{many} outside tolerance; measure again after a change"),
+            format!("{many} with a band beyond its tolerance, or undecided, at one of the levels; more gain is nearer to feedback and to what is uncomfortable; measure again after a change"),
         ),
     );
     Block::Facts(facts)
