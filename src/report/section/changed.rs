@@ -85,14 +85,15 @@ fn answer(section: &mut Section, changes: &Comparison, families: &[Family<'_>]) 
         Some(family) => family.told(families),
         None => furthest(changes),
     };
+    let since = match &changes.visits[0].date {
+        Some(date) => format!("Since {date}"),
+        None => "Since the earlier record".to_owned(),
+    };
+    section.headline = format!("{since}, {}.", lower(most.as_ref().unwrap_or(&told)));
     let most = most.map_or(String::new(), |most| format!(" {most}."));
     section.verdict = Some(verdict);
     section.called = super::called(CHANGED, verdict);
     section.short = format!("{told}.{most}");
-    section.headline = match &changes.visits[0].date {
-        Some(date) => format!("Since {date}, {}.{most}", lower(&told)),
-        None => format!("Since the earlier record, {}.{most}", lower(&told)),
-    };
     section.answer = vec![words(format!("{told}.{most}"))];
 }
 

@@ -70,7 +70,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
                 "Not since the bench was changed. {left} Before, it rang at {at} for {lasting}."
             );
             section.headline = format!(
-                "Feedback rang at {at} for {lasting} in the recording “{name}”, and no more once the bench was changed. {left}"
+                "Feedback rang at {at} for {lasting} in the recording “{name}”, and no more once the bench was changed."
             );
         } else {
             let whose = whose.map_or(String::new(), |whose| format!("; {}", whose.told()));
