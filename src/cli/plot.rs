@@ -90,7 +90,7 @@ impl Plot {
             let list = pictures
                 .iter()
                 .map(|p| format!("{}  {}\n", p.name, p.title));
-            output::print(&list.collect::<String>())?;
+            output::print(list.collect::<String>())?;
             return Ok(Status::Done);
         };
         let picture = named(&pictures, what).in_file(&self.from)?;

@@ -42,7 +42,7 @@ impl Completions {
 
 impl Schema {
     pub fn run(self) -> Result<Status> {
-        output::print(&report::schema()?)?;
+        output::print(report::schema()?)?;
         Ok(Status::Done)
     }
 }
