@@ -81,9 +81,11 @@ fn answer(section: &mut Section, changes: &Comparison, families: &[Family<'_>]) 
             ),
         ),
     };
-    let most = match families.first() {
-        Some(family) => family.told(families),
-        None => furthest(changes),
+    // What chance alone would move is no news.
+    let most = match (verdict, families.first()) {
+        (Verdict::Outside, Some(family)) => family.told(families),
+        (Verdict::Outside, None) => furthest(changes),
+        _ => None,
     };
     let since = match &changes.visits[0].date {
         Some(date) => format!("Since {date}"),

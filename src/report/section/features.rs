@@ -11,51 +11,57 @@ use crate::pipeline::Record;
 
 /// Of one recording for each direction.
 pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
-    let mut section = Section {
-        question: FEATURES.into(),
-        part: Some("Front and back"),
-        doubts: carried(Kind::Directional, doubts),
-        ..Section::default()
-    };
-    for entry in entries(record, Kind::Directional) {
-        if let Outcome::Directional(found) = &entry.outcome {
-            answer(&mut section, &Figure::from(&found.broadband));
-            section
-                .answer
-                .extend(for_speech(&found.importance_weighted));
-            let bands = found.bands.iter();
-            let figures = bands.map(|b| (b.band.nominal_hz(), Figure::from(&b.front_to_back)));
-            section.blocks.push(picture(figures));
-        }
-    }
-    section
-        .details
-        .push(Block::Notes(METHOD.map(str::to_owned).to_vec()));
-    section
+    told(record, doubts, Kind::Directional, "Front and back", METHOD)
 }
 
 /// Of one recording, in which both directions sound.
 pub(super) fn at_once(record: &Record, doubts: &[Doubt]) -> Section {
+    let part = "Front and back at once";
+    let kind = Kind::DirectionalAtOnce;
+    told(record, doubts, kind, part, METHOD_AT_ONCE)
+}
+
+fn told(
+    record: &Record,
+    doubts: &[Doubt],
+    kind: Kind,
+    part: &'static str,
+    method: [&str; 3],
+) -> Section {
     let mut section = Section {
         question: FEATURES.into(),
-        part: Some("Front and back at once"),
-        doubts: carried(Kind::DirectionalAtOnce, doubts),
+        part: Some(part),
+        doubts: carried(kind, doubts),
         ..Section::default()
     };
-    for entry in entries(record, Kind::DirectionalAtOnce) {
-        if let Outcome::DirectionalAtOnce(found) = &entry.outcome {
-            answer(&mut section, &Figure::from(&found.broadband));
-            section
-                .answer
-                .extend(for_speech(&found.importance_weighted));
-            let bands = found.bands.iter();
-            let figures = bands.map(|b| (b.band.nominal_hz(), Figure::from(&b.front_to_back)));
-            section.blocks.push(picture(figures));
-        }
+    for entry in entries(record, kind) {
+        let (broadband, weighted, bands): (_, _, Vec<_>) = match &entry.outcome {
+            Outcome::Directional(found) => {
+                let bands = found.bands.iter().map(|b| (b.band, &b.front_to_back));
+                (
+                    &found.broadband,
+                    &found.importance_weighted,
+                    bands.collect(),
+                )
+            }
+            Outcome::DirectionalAtOnce(found) => {
+                let bands = found.bands.iter().map(|b| (b.band, &b.front_to_back));
+                (
+                    &found.broadband,
+                    &found.importance_weighted,
+                    bands.collect(),
+                )
+            }
+            _ => continue,
+        };
+        answer(&mut section, &Figure::from(broadband));
+        section.answer.extend(for_speech(weighted));
+        let figures = bands.into_iter();
+        let figures = figures.map(|(band, figure)| (band.nominal_hz(), Figure::from(figure)));
+        section.blocks.push(picture(figures));
     }
-    section
-        .details
-        .push(Block::Notes(METHOD_AT_ONCE.map(str::to_owned).to_vec()));
+    let method = method.map(str::to_owned).to_vec();
+    section.details.push(Block::Notes(method));
     section
 }
 
