@@ -118,6 +118,7 @@ fn called(question: &str, verdict: Verdict) -> Option<Called> {
         (TOO_MUCH, Verdict::Doubtful) => "too near to call",
         (TOO_MUCH, Verdict::Outside) => "too much",
         (FEEDBACK, Verdict::Within) => "no",
+        (FEEDBACK, Verdict::Doubtful) => "no, but near it",
         (FEEDBACK, Verdict::Outside) => "feeds back",
         (FEATURES, Verdict::Within) => "yes",
         (FEATURES, Verdict::Outside) => "no",
@@ -173,6 +174,7 @@ impl Document {
             // No figure is better than the recording that it comes from.
             if section.verdict == Some(Verdict::Within) && !section.doubts.is_empty() {
                 section.verdict = Some(Verdict::Doubtful);
+                continue;
             }
             let own = |verdict| called(&section.question, verdict);
             section.called = section.called.or(section.verdict.and_then(own));

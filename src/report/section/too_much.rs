@@ -1,7 +1,7 @@
 //! Is it ever too much?
 
 use super::super::document::{
-    BandCurves, Block, Curves, Doubt, Figure, Section, Series, SeriesRole, Span, Verdict,
+    BandCurves, Block, Called, Curves, Doubt, Figure, Section, Series, SeriesRole, Span, Verdict,
 };
 use super::super::number;
 use super::{TOO_MUCH, carried, words};
@@ -28,7 +28,9 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let worst = Standing::worst(found.outputs.iter().map(|output| output.verdict));
     section.verdict = Some(verdict(worst));
     // An average is not this person's: nothing is shown by staying below it.
-    section.in_part = found.average && worst == Standing::Below;
+    if found.average && worst == Standing::Below {
+        section.called = Some(Called::Answer("below an average only"));
+    }
     answer(&mut section, found, worst);
     section.blocks.extend(found.outputs.iter().map(picture));
     let told = found

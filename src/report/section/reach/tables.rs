@@ -124,13 +124,16 @@ pub(super) fn changes(targets: &Targets, near: Option<(f64, f64)>) -> Block {
         let db = change.change.figure().map_or(0.0, |change| change.db());
         let of_it = |(hz, _): &(f64, f64)| (change.from_hz..=change.to_hz).contains(hz);
         let margin = near.filter(of_it).filter(|_| db > 0.0);
-        let margin = margin.map_or(String::new(), |(hz, left)| {
-            format!(
-                "; of {}\u{a0}dB before feedback at {} some {}\u{a0}dB would be left",
-                number::fixed(left, 1),
-                number::frequency(hz),
-                number::fixed(left - db, 1)
-            )
+        let margin = margin.map_or(String::new(), |(hz, margin)| {
+            let at = number::frequency(hz);
+            let had = number::fixed(margin, 1);
+            match margin - db {
+                left if left > 0.0 => format!(
+                    "; of {had}\u{a0}dB before feedback at {at} some {}\u{a0}dB would be left",
+                    number::fixed(left, 1)
+                ),
+                _ => format!("; that is more than the {had}\u{a0}dB before feedback at {at}"),
+            }
         });
         let text = match (db, change.suffices) {
             (0.0, _) => "no change helps: its bands, or its levels, contradict each other, or the uncomfortable level leaves no room".to_owned(),
