@@ -69,8 +69,7 @@ pub struct Section {
 impl Section {
     /// The word beside the mark of its verdict.
     pub fn word(&self) -> Option<&'static str> {
-        let own = self.verdict?.word();
-        Some(self.called.map_or(own, Called::word))
+        Some(word(self.verdict?, self.called))
     }
 }
 
@@ -83,12 +82,11 @@ pub enum Called {
     News(&'static str),
 }
 
-impl Called {
-    /// The word beside the mark.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Answer(word) | Self::News(word) => word,
-        }
+/// The word beside the mark of a verdict.
+pub(super) fn word(verdict: Verdict, called: Option<Called>) -> &'static str {
+    match called {
+        Some(Called::Answer(word) | Called::News(word)) => word,
+        None => verdict.word(),
     }
 }
 
@@ -171,10 +169,8 @@ pub enum Cell {
     Words(String),
     /// A figure: set flush right.
     Figure(String),
-    /// A verdict: mark and word.
-    Verdict(Verdict),
-    /// A verdict in other words.
-    Called(Verdict, Called),
+    /// A verdict, and what it is called: mark and word.
+    Verdict(Verdict, Option<Called>),
 }
 
 /// A picture with the figures it is drawn from.

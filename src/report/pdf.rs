@@ -32,8 +32,8 @@ impl Paper {
 }
 
 /// Prints `page`, the text of [`html`](fn@super::html), with `browser`, one of those
-/// that are built on Chromium; the bytes of the PDF file. The page loads nothing, and
-/// the browser sees nothing of this machine but it.
+/// that are built on Chromium; the bytes of the PDF file. The page loads nothing,
+/// and the browser has a fresh profile.
 ///
 /// # Errors
 /// [`Problem::File`] with the browser's name and what it said, if it prints nothing.

@@ -4,7 +4,7 @@ use rust_xlsxwriter::{
     DocProperties, ExcelDateTime, Format, FormatAlign, Workbook, Worksheet, XlsxError,
 };
 
-use super::document::{Block, Cell, Document, Span, Table};
+use super::document::{Block, Cell, Document, Span, Table, word};
 use super::{Told, comparison, csv};
 use crate::diagnostic::{Diagnostic, Problem, Result};
 
@@ -165,8 +165,7 @@ fn behind(document: &Document) -> Vec<Vec<String>> {
 fn lines(heading: &str, table: &Table) -> Vec<Vec<String>> {
     let text = |cell: &Cell| match cell {
         Cell::Words(text) | Cell::Figure(text) => text.clone(),
-        Cell::Verdict(verdict) => verdict.word().to_owned(),
-        Cell::Called(_, called) => called.word().to_owned(),
+        Cell::Verdict(verdict, called) => word(*verdict, *called).to_owned(),
     };
     let of = match table.caption == heading {
         true => heading.to_owned(),

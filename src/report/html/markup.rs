@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::super::document::{Called, Cell, Fact, Span, Table, Verdict};
+use super::super::document::{Called, Cell, Fact, Span, Table, Verdict, word};
 
 /// Most rows of a table that is not torn apart.
 const LONG: usize = 14;
@@ -164,7 +164,7 @@ fn small(verdict: Verdict, called: Option<Called>) -> String {
         "<span class=\"sv {}\">{}{}</span>",
         class(verdict, called),
         mark(verdict),
-        called.map_or(verdict.word(), Called::word),
+        word(verdict, called),
     )
 }
 
@@ -192,7 +192,7 @@ pub(super) fn verdict(verdict: Option<Verdict>, called: Option<Called>, in_part:
                 "<span class=\"verdict {}\">{}<b>{}</b>{part}</span>",
                 class(verdict, called),
                 mark(verdict),
-                called.map_or(verdict.word(), Called::word)
+                word(verdict, called)
             )
         }
         None => "<span class=\"verdict none\">no limit given</span>".to_owned(),
@@ -249,11 +249,8 @@ pub(super) fn table(table: &Table) -> String {
         for cell in row {
             let _ = match cell {
                 Cell::Figure(text) => write!(out, "<td class=\"r\">{}</td>", escape(text)),
-                Cell::Verdict(found) => {
-                    write!(out, "<td class=\"v\">{}</td>", small(*found, None))
-                }
-                Cell::Called(found, called) => {
-                    write!(out, "<td class=\"v\">{}</td>", small(*found, Some(*called)))
+                Cell::Verdict(found, called) => {
+                    write!(out, "<td class=\"v\">{}</td>", small(*found, *called))
                 }
                 Cell::Words(text) if !named => {
                     named = true;

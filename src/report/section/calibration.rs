@@ -114,7 +114,7 @@ fn table(caption: &str, head: &[&str], rows: Vec<Vec<Cell>>) -> Block {
 fn level_row(entry: &Entry, tone: &Outcome, verdict: Verdict) -> Vec<Cell> {
     let drift = tone.drift.as_ref().map(Figure::from);
     vec![
-        Cell::Verdict(verdict),
+        Cell::Verdict(verdict, None),
         Cell::Words(recording(entry).to_owned()),
         Cell::Words(tone.role.name().to_owned()),
         cell(&Figure::from(&tone.level_deviation)),

@@ -212,10 +212,7 @@ fn table(changes: &Comparison, slopes: &[Slope]) -> Table {
                 s.unit
             )),
             Cell::Figure(format!("± {}", number::fixed(s.band, s.digits))),
-            match super::called(CHANGED, s.verdict()) {
-                Some(called) => Cell::Called(s.verdict(), called),
-                None => Cell::Verdict(s.verdict()),
-            },
+            Cell::Verdict(s.verdict(), super::called(CHANGED, s.verdict())),
         ]
     };
     Table {

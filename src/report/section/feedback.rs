@@ -7,9 +7,9 @@ use super::super::document::{
     Table, Verdict,
 };
 use super::super::number;
-use super::{FEEDBACK, capture_of, carried, counted, entries, fact, margin, ripple, words};
+use super::{FEEDBACK, carried, counted, fact, margin, ripple, words};
 use crate::measurement::Kind;
-use crate::measurement::feedback::{Event, Explanation, Found, Outcome};
+use crate::measurement::feedback::{Event, Explanation, Found};
 use crate::pipeline::Record;
 
 /// Explained lines told one by one; the record holds all.
@@ -17,14 +17,7 @@ const TOLD: usize = 40;
 
 /// The section.
 pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
-    let searched: Vec<(&str, &Found)> = entries(record, Kind::Feedback)
-        .filter_map(|entry| match &entry.outcome {
-            crate::measurement::Outcome::Feedback(Outcome::Capture(found)) => {
-                Some((capture_of(entry), found.as_ref()))
-            }
-            _ => None,
-        })
-        .collect();
+    let searched = margin::searched(record);
     let ringing: Vec<&(&str, &Found)> = searched
         .iter()
         .filter(|(_, o)| !o.events.is_empty())

@@ -4,7 +4,7 @@ use super::super::document::{
     Block, Cell, Curves, Fact, Figure, Post, Ruler, Span, Table, Verdict,
 };
 use super::super::number;
-use super::{capital, entries, fact, words};
+use super::{capital, capture_of, entries, fact, words};
 use crate::measurement::feedback::{Change, Conclusion, Found, Outcome};
 use crate::measurement::{self, Kind};
 use crate::pipeline::Record;
@@ -14,6 +14,17 @@ use crate::pipeline::Record;
 const NEAR_DB: f64 = 6.0;
 
 type Searched<'a> = [(&'a str, &'a Found)];
+
+/// The recordings that were searched, and what was found in each.
+pub(super) fn searched(record: &Record) -> Vec<(&str, &Found)> {
+    let each = entries(record, Kind::Feedback).filter_map(|entry| match &entry.outcome {
+        measurement::Outcome::Feedback(Outcome::Capture(found)) => {
+            Some((capture_of(entry), found.as_ref()))
+        }
+        _ => None,
+    });
+    each.collect()
+}
 
 /// The change from before to after, if the captures allow it.
 pub(super) fn change_of(record: &Record) -> Option<&Change> {
@@ -69,29 +80,23 @@ pub(super) fn whose(record: &Record, capture: &str, rings: impl Fn(&str) -> bool
     }
 }
 
-/// The least margin among the captures that do not oscillate.
-fn least<'a>(searched: &Searched<'a>) -> Option<(&'a str, Figure)> {
+/// The least margin among the captures that do not oscillate, and its capture.
+fn least<'a>(searched: &Searched<'a>) -> Option<(&'a str, &'a Found, Figure)> {
     searched
         .iter()
         .filter(|(_, found)| found.events.is_empty())
-        .map(|(name, found)| (*name, Figure::from(&found.margin.gain_margin)))
-        .filter(|(_, figure)| matches!(figure, Figure::Measured(..)))
-        .min_by(|(_, a), (_, b)| {
+        .map(|(name, found)| (*name, *found, Figure::from(&found.margin.gain_margin)))
+        .filter(|(.., figure)| matches!(figure, Figure::Measured(..)))
+        .min_by(|(.., a), (.., b)| {
             let value = |figure: &Figure| figure.value().unwrap_or(f64::INFINITY);
             value(a).total_cmp(&value(b))
         })
 }
 
-/// Where the margin that was measured is smallest: frequency in Hz and margin in dB.
-pub(super) fn smallest(record: &Record) -> Option<(f64, f64)> {
-    let each = entries(record, Kind::Feedback).filter_map(|entry| match &entry.outcome {
-        measurement::Outcome::Feedback(Outcome::Capture(found)) if found.events.is_empty() => {
-            let margin = &found.margin;
-            Some((margin.frequency_hz?, margin.gain_margin.figure()?.db()))
-        }
-        _ => None,
-    });
-    each.min_by(|(_, a), (_, b)| a.total_cmp(b))
+/// Where the margin that was measured is least: frequency in Hz and margin in dB.
+pub(super) fn least_at(record: &Record) -> Option<(f64, f64)> {
+    let (_, found, margin) = least(&searched(record))?;
+    Some((found.margin.frequency_hz?, margin.value()?))
 }
 
 /// Decibels left and what changed, in running text.
@@ -102,7 +107,7 @@ pub(super) fn sentences(record: &Record, searched: &Searched<'_>) -> Vec<Span> {
             && matches!(Figure::from(&found.margin.gain_margin), Figure::AtMost(_))
     });
     match least(searched) {
-        Some((name, figure)) => {
+        Some((name, _, figure)) => {
             told.push(words(
                 "The smallest margin measured before it would start is ",
             ));
@@ -126,7 +131,7 @@ pub(super) fn sentences(record: &Record, searched: &Searched<'_>) -> Vec<Span> {
 
 /// Whether a measured margin is so small that it wants attention.
 pub(super) fn verdict(searched: &Searched<'_>) -> Verdict {
-    match least(searched).and_then(|(_, figure)| figure.interval()) {
+    match least(searched).and_then(|(.., figure)| figure.interval()) {
         Some((low, _)) if low < NEAR_DB => Verdict::Doubtful,
         _ => Verdict::Within,
     }
@@ -134,7 +139,7 @@ pub(super) fn verdict(searched: &Searched<'_>) -> Verdict {
 
 /// The least margin in a few words.
 pub(super) fn short(searched: &Searched<'_>) -> String {
-    least(searched).map_or("The margin was not measured.".into(), |(_, figure)| {
+    least(searched).map_or("The margin was not measured.".into(), |(.., figure)| {
         format!(
             "The smallest margin measured is {}.",
             number::told(&figure, "dB")

@@ -292,13 +292,13 @@ fn ended(verdict: Verdict) -> Cell {
         Verdict::Outside => "failed",
         Verdict::NotMeasurable => "not checked",
     };
-    Cell::Called(verdict, Called::Answer(word))
+    Cell::Verdict(verdict, Some(Called::Answer(word)))
 }
 
 /// Verdict and name of every row.
 fn marks(checks: &Table) -> Vec<(Verdict, Called, String)> {
     let of = |row: &Vec<Cell>| match row.as_slice() {
-        [Cell::Called(verdict, called), Cell::Words(what), ..] => {
+        [Cell::Verdict(verdict, Some(called)), Cell::Words(what), ..] => {
             Some((*verdict, *called, what.clone()))
         }
         _ => None,

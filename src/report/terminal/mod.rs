@@ -4,7 +4,7 @@ mod bands;
 pub(super) mod text;
 
 use super::Told;
-use super::document::{Block, Called, Cell, Curves, Document, Section, Table, Verdict};
+use super::document::{Block, Called, Cell, Curves, Document, Section, Table, Verdict, word};
 use super::section::BUDGET;
 use crate::measurement::Outcome;
 use text::{DIM, HEADING, Paragraph, grid, paint};
@@ -216,8 +216,10 @@ fn table(content: &Table, indent: usize, width: usize) -> String {
     let cell = |cell: &Cell| match cell {
         Cell::Words(words) => (words.clone(), false),
         Cell::Figure(figure) => (figure.clone(), true),
-        Cell::Verdict(verdict) => (format!("{} {}", mark(*verdict), verdict.word()), false),
-        Cell::Called(verdict, called) => (format!("{} {}", mark(*verdict), called.word()), false),
+        Cell::Verdict(verdict, called) => {
+            let told = word(*verdict, *called);
+            (format!("{} {told}", mark(*verdict)), false)
+        }
     };
     let rows: Vec<Vec<(String, bool)>> = content
         .rows

@@ -97,7 +97,7 @@ fn row(line: &Line) -> Vec<Cell> {
         Cell::Figure(ends),
         told(&line.measured),
         told(&line.deviation),
-        Cell::Verdict(line.verdict),
+        Cell::Verdict(line.verdict, None),
     ]
 }
 

@@ -56,7 +56,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
         .extend(tables::deviations(&levels).map(Block::Table));
     section.blocks.extend(tables::noise(average));
     if let Some(targets) = targets {
-        let near = margin::smallest(record);
+        let near = margin::least_at(record);
         section.blocks.push(tables::changes(targets, near));
     }
     let mut assumptions = average.audibility.assumptions.clone();

@@ -58,7 +58,7 @@ pub(super) fn deviations(levels: &[Level<'_>]) -> Option<Table> {
             from_250,
             bands(Verdict::Outside),
             bands(Verdict::Doubtful),
-            Cell::Verdict(worst(std::slice::from_ref(deviation))),
+            Cell::Verdict(worst(std::slice::from_ref(deviation)), None),
         ])
     };
     let rows: Vec<Vec<Cell>> = levels.iter().filter_map(row).collect();
