@@ -168,14 +168,9 @@ fn browser() -> Result<PathBuf> {
         None => KNOWN.iter().find_map(|name| which::which(name).ok()),
     };
     found.ok_or_else(|| {
-        let found = match named {
-            Some(name) => format!("no program `{}`", name.display()),
-            None => "no browser that prints PDF".to_owned(),
-        };
-        let expected = format!(
-            "one built on Chromium, named in {NAMED_BY}; or write .html and print it from any browser: the page has a style sheet for paper"
-        );
-        Diagnostic::value("--out", found, &expected)
+        let named = named.map(|name| name.display().to_string());
+        let named_by = NAMED_BY;
+        Problem::NoBrowser { named, named_by }.into()
     })
 }
 

@@ -128,11 +128,33 @@ impl Comparison {
     }
 }
 
+/// What the records are called in reasons.
+type Called = [&'static str; 2];
+
 /// Compares two records.
 ///
 /// # Errors
 /// Those of [`Options::check`].
 pub fn compare(before: &Recorded, after: &Recorded, options: Options) -> Result<Comparison> {
+    let called = ["the earlier record", "the later record"];
+    compare_called(before, after, options, called)
+}
+
+/// The left ear and the right one of a person, compared like an earlier and a later record.
+///
+/// # Errors
+/// None of its own.
+pub fn ears(left: &Recorded, right: &Recorded) -> Result<Comparison> {
+    let called = ["the left ear", "the right ear"];
+    compare_called(left, right, Options::default(), called)
+}
+
+fn compare_called(
+    before: &Recorded,
+    after: &Recorded,
+    options: Options,
+    called: Called,
+) -> Result<Comparison> {
     options.check()?;
     let shared = before.calibration == after.calibration;
     let after_figures = after.named_as_in(before);
@@ -141,14 +163,14 @@ pub fn compare(before: &Recorded, after: &Recorded, options: Options) -> Result<
     for figure in &before.figures {
         let other = later.remove(&figure.key());
         differences.push(match other {
-            Some(other) => difference(figure, other, shared, &options),
-            None => alone(figure, true),
+            Some(other) => difference([figure, other], shared, &options, called),
+            None => alone(figure, true, called),
         });
     }
     let only_after = after_figures
         .iter()
         .filter(|f| later.contains_key(&f.key()));
-    differences.extend(only_after.map(|figure| alone(figure, false)));
+    differences.extend(only_after.map(|figure| alone(figure, false, called)));
     let mut comparison = Comparison {
         schema: 1,
         tool: Tool::THIS,
@@ -170,20 +192,25 @@ pub fn changes(before: &Recorded, record: &Record) -> Result<Comparison> {
 }
 
 /// A figure that one record has alone.
-fn alone(figure: &Figure, earlier: bool) -> Difference {
+fn alone(figure: &Figure, earlier: bool, called: Called) -> Difference {
     let (before, after, which) = match earlier {
-        true => (figure.observation.value, None, "earlier"),
-        false => (None, figure.observation.value, "later"),
+        true => (figure.observation.value, None, called[0]),
+        false => (None, figure.observation.value, called[1]),
     };
     Difference {
         before,
         after,
-        reason: Some(format!("only the {which} record has it")),
+        reason: Some(format!("only {which} has it")),
         ..row(figure)
     }
 }
 
-fn difference(before: &Figure, after: &Figure, shared: bool, options: &Options) -> Difference {
+fn difference(
+    [before, after]: [&Figure; 2],
+    shared: bool,
+    options: &Options,
+    called: Called,
+) -> Difference {
     let doubts = before.doubts.union(&after.doubts).cloned().collect();
     let mut row = Difference {
         before: before.observation.value,
@@ -195,8 +222,8 @@ fn difference(before: &Figure, after: &Figure, shared: bool, options: &Options) 
         true => Err(NUMBERED.to_owned()),
         false => Ok(()),
     };
-    let judged =
-        known.and_then(|()| judged(&before.observation, &after.observation, shared, options));
+    let both = [&before.observation, &after.observation];
+    let judged = known.and_then(|()| judged(both, shared, options, called));
     match judged {
         Ok((difference, uncertainty)) => {
             row.difference = Some(difference);
@@ -227,10 +254,10 @@ fn row(figure: &Figure) -> Difference {
 
 /// The difference and its expanded uncertainty, or why there is none.
 fn judged(
-    before: &Observation,
-    after: &Observation,
+    [before, after]: [&Observation; 2],
     shared: bool,
     options: &Options,
+    called: Called,
 ) -> std::result::Result<(f64, f64), String> {
     if (&before.unit, &before.reference) != (&after.unit, &after.reference) {
         return Err("the records state it in different units".into());
@@ -239,10 +266,13 @@ fn judged(
         ("measured", Some(value)) => Ok(value),
         (status, _) => {
             let why = o.reason.as_deref().unwrap_or("no reason is stated");
-            Err(format!("{which} it is {}: {why}", status.replace('_', " ")))
+            Err(format!(
+                "in {which} it is {}: {why}",
+                status.replace('_', " ")
+            ))
         }
     };
-    let difference = measured("after", after)? - measured("before", before)?;
+    let difference = measured(called[1], after)? - measured(called[0], before)?;
     let expanded = uncertainty(before, after, shared)?;
     let repeatability = options.repeatability_db.filter(|_| before.unit == "dB");
     let knows_chance = |o: &Observation| o.budget.parts().any(|(o, _)| o == Origin::Statistics);

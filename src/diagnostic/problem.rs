@@ -25,6 +25,17 @@ pub enum Problem {
     /// No font to draw text with.
     #[error("there is no font on this machine: the picture would have no text")]
     NoFont,
+    /// No browser to print a page with.
+    #[error("{}", match named {
+        Some(name) => format!("there is no program `{name}` to print the page with"),
+        None => "there is no browser on this machine that prints the page as PDF".into(),
+    })]
+    NoBrowser {
+        /// The one that was asked for.
+        named: Option<String>,
+        /// Where it is asked for.
+        named_by: &'static str,
+    },
     /// A JSON document that is not a record.
     #[error("this is not a record of measurements: `{key}` is missing")]
     NotARecord {
@@ -360,6 +371,7 @@ impl Problem {
             Self::File { .. } => "document.file",
             Self::Document { .. } => "document.syntax",
             Self::NoFont => "picture.no_font",
+            Self::NoBrowser { .. } => "report.no_browser",
             Self::NotARecord { .. } => "document.not_a_record",
             Self::NoRecipe { .. } => "document.no_recipe",
             Self::OtherFiles { .. } => "document.other_files",
@@ -414,6 +426,9 @@ impl Problem {
             Self::File { .. } => "check the path and the permissions".into(),
             Self::Document { .. } => "correct the line; docs/formats.md describes the file".into(),
             Self::NoFont => "install a font, or write the picture as SVG".into(),
+            Self::NoBrowser { named_by, .. } => format!(
+                "install Chromium or a browser built on it, or name one in {named_by}; or write .html and print that from any browser: the page has a style sheet for paper"
+            ),
             Self::NotARecord { .. } => {
                 "name what `--format json` or `--out FILE.json` wrote".into()
             }

@@ -495,7 +495,9 @@ pub struct Slopes {
     /// What is to be seen in it, in words.
     pub description: String,
     /// What stands left and right.
-    pub visits: [String; 2],
+    pub sides: [String; 2],
+    /// What lies between them: a change, a difference.
+    pub difference: &'static str,
     /// The figures.
     pub slopes: Vec<Slope>,
 }

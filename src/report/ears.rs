@@ -23,8 +23,8 @@ impl Side {
     }
 }
 
-/// The report of both ears.
-pub(super) fn together(left: Document, right: Document) -> Document {
+/// The report of both ears; `beside` lays one beside the other.
+pub(super) fn together(left: Document, right: Document, beside: Section) -> Document {
     Document {
         title: title(&left.title, &right.title),
         identity: both(left.identity, right.identity),
@@ -32,7 +32,10 @@ pub(super) fn together(left: Document, right: Document) -> Document {
             .chain(lead(Side::Right, right.lead))
             .collect(),
         facts: facts(left.facts, right.facts),
-        sections: sections(left.sections, right.sections),
+        sections: sections(left.sections, right.sections)
+            .into_iter()
+            .chain([beside])
+            .collect(),
         gaps: facts(left.gaps, right.gaps),
         particulars: named(Side::Left, left.particulars)
             .chain(named(Side::Right, right.particulars))

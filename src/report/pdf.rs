@@ -1,15 +1,20 @@
 //! The page as PDF, printed by a browser of this machine: the style sheet for paper
 //! keeps figures whole and numbers the pages, text stays text.
 
-use std::fs;
+use std::fs::{self, File};
 use std::io;
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::{Command, Stdio};
+use std::time::Duration;
+
+use wait_timeout::ChildExt as _;
 
 use crate::diagnostic::{At, Diagnostic, Problem, Result};
 
 /// What a browser says where it runs as root and would not without this.
 const NO_SANDBOX: &str = "--no-sandbox";
+/// A page takes seconds; a browser that hangs is ended.
+const PATIENCE: Duration = Duration::from_secs(120);
 
 /// The size of the paper.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -44,39 +49,50 @@ pub fn pdf(page: &str, paper: Paper, browser: &Path) -> Result<Vec<u8>> {
         let action = "printing the page as PDF";
         Diagnostic::from(Problem::File { action, cause }).in_file(browser)
     };
-    let attempt = || -> io::Result<(Output, io::Result<Vec<u8>>)> {
+    let attempt = || -> io::Result<(String, io::Result<Vec<u8>>)> {
         let folder = tempfile::tempdir()?;
         fs::write(folder.path().join("report.html"), &page)?;
-        let mut output = printed(browser, folder.path(), &[])?;
-        let told = String::from_utf8_lossy(&output.stderr).into_owned();
-        if !output.status.success() && told.contains(NO_SANDBOX) {
+        let mut told = printed(browser, folder.path(), &[], PATIENCE)?;
+        let mut made = fs::read(folder.path().join("report.pdf"));
+        if made.is_err() && told.contains(NO_SANDBOX) {
             // As root there is no sandbox; the page is ours and loads nothing.
-            output = printed(browser, folder.path(), &[NO_SANDBOX])?;
+            told = printed(browser, folder.path(), &[NO_SANDBOX], PATIENCE)?;
+            made = fs::read(folder.path().join("report.pdf"));
         }
-        Ok((output, fs::read(folder.path().join("report.pdf"))))
+        Ok((told, made))
     };
-    let (output, bytes) = attempt().map_err(|error| failed(error.to_string()))?;
+    let (told, bytes) = attempt().map_err(|error| failed(error.to_string()))?;
     match bytes {
         Ok(bytes) if bytes.starts_with(b"%PDF") => Ok(without_day(bytes)),
         _ => {
-            let told = String::from_utf8_lossy(&output.stderr);
             let last = told.lines().rfind(|line| !line.trim().is_empty());
             Err(failed(last.unwrap_or("it wrote no PDF").to_owned()))
         }
     }
 }
 
-/// Runs the browser on `report.html` of the folder.
-fn printed(browser: &Path, folder: &Path, more: &[&str]) -> io::Result<Output> {
+/// Runs the browser on `report.html` of the folder; what it said.
+fn printed(browser: &Path, folder: &Path, more: &[&str], patience: Duration) -> io::Result<String> {
+    let told = folder.join("told.txt");
     let named = |option: &str, name: &str| format!("--{option}={}", folder.join(name).display());
-    Command::new(browser)
+    let mut running = Command::new(browser)
         .args(["--headless", "--disable-gpu", "--no-first-run"])
         .args(["--disable-background-networking", "--no-pdf-header-footer"])
         .arg(named("user-data-dir", "profile"))
         .arg(named("print-to-pdf", "report.pdf"))
         .args(more)
         .arg(folder.join("report.html"))
-        .output()
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .stderr(File::create(&told)?)
+        .spawn()?;
+    if running.wait_timeout(patience)?.is_none() {
+        running.kill()?;
+        running.wait()?;
+        let cause = format!("it did not end within {} s", patience.as_secs());
+        return Err(io::Error::new(io::ErrorKind::TimedOut, cause));
+    }
+    Ok(String::from_utf8_lossy(&fs::read(told)?).into_owned())
 }
 
 /// The file without the day on which it was printed: it may lead to a person.
@@ -107,6 +123,20 @@ mod tests {
         let told = String::from_utf8(after).unwrap();
         assert!(!told.contains("2026"), "{told}");
         assert_eq!(told.matches("D:19700101000000+00'00'").count(), 2);
+    }
+
+    #[test]
+    #[cfg(unix)]
+    fn a_browser_that_hangs_is_ended() {
+        use std::os::unix::fs::PermissionsExt as _;
+        let folder = tempfile::tempdir().unwrap();
+        let browser = folder.path().join("browser");
+        // No process of its own that could outlive it.
+        fs::write(&browser, "#!/bin/sh\nexec sleep 600\n").unwrap();
+        fs::set_permissions(&browser, fs::Permissions::from_mode(0o755)).unwrap();
+        let patience = Duration::from_millis(100);
+        let error = printed(&browser, folder.path(), &[], patience).unwrap_err();
+        assert_eq!(error.kind(), io::ErrorKind::TimedOut);
     }
 
     #[test]

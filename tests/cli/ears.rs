@@ -82,6 +82,34 @@ fn every_question_is_answered_for_both_ears_in_every_form() {
 }
 
 #[test]
+fn left_and_right_are_laid_beside_each_other() {
+    let folder = Folder::new();
+    session(&folder, "l", LEFT, "P-1", 3.0);
+    let told = |gain: f64| {
+        session(&folder, "r", RIGHT, "P-1", gain);
+        let output = folder.run(&["analyse", "l.toml", "r.toml", "-q"]);
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        let text = String::from_utf8(output.stdout).unwrap();
+        let (_, told) = text.split_once("Do left and right differ?").unwrap();
+        told.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    // Half the force: 6.02 dB, in every band of one recording that both have.
+    let differ = told(1.5);
+    let lower = "on the right is lower in 20 bands from 100 Hz to 8 kHz";
+    assert!(differ.contains(lower), "{differ}");
+    assert!(differ.contains("−6.0 dB in “speech”"), "{differ}");
+    assert!(!differ.contains("earlier record"), "{differ}");
+    assert!(told(3.0).contains("alike None of"), "{}", told(3.0));
+
+    let output = folder.run(&["plot", "l.toml", "r.toml", "-q"]);
+    let pictures = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        pictures.contains("force-level-of-the-same-speech-left-beside-right "),
+        "{pictures}"
+    );
+}
+
+#[test]
 fn two_sessions_that_are_not_left_and_right_of_one_person_are_refused() {
     let folder = Folder::new();
     session(&folder, "l", LEFT, "P-1", 3.0);
@@ -153,12 +181,18 @@ fn what_changed_is_told_of_each_ear_from_its_own_earlier_record() {
         stderr(&output)
     );
 
-    // The pictures of both, each named after its ear.
+    // The pictures of either ear, each named after it, and those of both.
     let listed = folder.run(&[&["plot", "r.toml", "l.toml", "-q"], &since[..]].concat());
     assert_eq!(listed.status.code(), Some(0), "{}", stderr(&listed));
     let listed = String::from_utf8(listed.stdout).unwrap();
     let of = |ear: &str| listed.lines().filter(|line| line.starts_with(ear)).count();
-    assert_eq!(of("left-ear-") + of("right-ear-"), listed.lines().count());
+    let both = listed.lines().filter(|line| !line.contains("-ear-"));
+    let both: Vec<&str> = both.filter_map(|line| line.split(' ').next()).collect();
+    let expected = [
+        "force-level-of-the-same-speech-left-beside-right",
+        "left-and-right",
+    ];
+    assert_eq!(both, expected);
     assert!(
         of("left-ear-") >= 3 && of("right-ear-then-and-now") == 1,
         "{listed}"

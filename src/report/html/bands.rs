@@ -13,7 +13,7 @@ use super::rails;
 const AXIS: f64 = 84.0;
 const COLUMNS: f64 = 918.0;
 /// Height of a picture, and of one with rails.
-const HEIGHTS: [f64; 2] = [260.0, 420.0];
+const HEIGHTS: [f64; 2] = [260.0, 500.0];
 /// Space above and below the figures.
 const MARGIN: f64 = 14.0;
 /// Narrowest column that can be read, on the screen.
@@ -55,9 +55,12 @@ impl Scale {
             span if span > 8.0 => 5.0,
             _ => 2.0,
         };
+        // The picture ends near its figures, not at the next number on the axis.
+        let fine = step / 4.0;
+        let low = (low / fine).floor() * fine;
         Self {
-            low: (low / step).floor() * step,
-            high: ((high / step).ceil() * step).max((low / step).floor() * step + 2.0 * step),
+            low,
+            high: ((high / fine).ceil() * fine).max(low + 2.0 * step),
             step,
             height: HEIGHTS[usize::from(rails::any(curves))],
         }
@@ -69,8 +72,11 @@ impl Scale {
     }
 
     fn ticks(&self) -> impl Iterator<Item = f64> {
-        let count = ((self.high - self.low) / self.step).round() as usize;
-        (0..=count).map(|n| self.low + n as f64 * self.step)
+        let [first, last] = [
+            (self.low / self.step).ceil() as i64,
+            (self.high / self.step).floor() as i64,
+        ];
+        (first..=last).map(|n| n as f64 * self.step)
     }
 }
 
@@ -248,6 +254,8 @@ fn plot(curves: &BandCurves, scale: &Scale, id: &str) -> String {
         let middle = (position as f64 + 0.5) * column;
         let rail = rails::Rail::of(&drawn, position, middle, column);
         out.push_str(&rail.drawn(scale));
+        // No block hides a bracket.
+        let mut brackets = String::new();
         for (slot, series) in blocks.iter().enumerate() {
             let Some(point) = series.points.get(position) else {
                 continue;
@@ -263,23 +271,25 @@ fn plot(curves: &BandCurves, scale: &Scale, id: &str) -> String {
                 _ => out.push_str(&mark(point, series.role, scale, x, width)),
             }
             if let Some(target) = target {
-                out.push_str(&rails::brackets(target, scale, x, width));
+                brackets.push_str(&rails::brackets(target, scale, x, width));
             }
         }
+        out.push_str(&brackets);
         out.push_str(&rail.ends(scale));
     }
     out.push_str("</svg>");
     out
 }
 
-/// Where the meaning of zero stands: at an end of its line, above or below it, where
-/// fewest figures are.
+/// Where the meaning of zero stands: above or below its line, where fewest figures are, at
+/// an end of it if it can.
 fn place(curves: &BandCurves, scale: &Scale, meaning: &str) -> (f64, f64, &'static str) {
     const LINE: f64 = 16.0;
     let zero = scale.y(0.0);
     let columns = curves.bands.len().max(1);
     let width = LETTER * meaning.chars().count() as f64;
-    let wide = ((width / (COLUMNS / columns as f64)).ceil() as usize).min(columns);
+    let column = COLUMNS / columns as f64;
+    let wide = ((width / column).ceil() as usize).min(columns);
     let crossed = |columns: std::ops::Range<usize>, rows: [f64; 2]| {
         let drawn = curves.series.iter().filter(|series| series.drawn);
         let points = drawn.flat_map(|series| series.points.get(columns.clone()).unwrap_or(&[]));
@@ -292,19 +302,21 @@ fn place(curves: &BandCurves, scale: &Scale, meaning: &str) -> (f64, f64, &'stat
         };
         points.filter(reaches).count()
     };
-    let places = [
-        (0..wide, 6.0, "start"),
-        (columns - wide..columns, COLUMNS - 6.0, "end"),
-    ];
+    let at = |from: usize| (from..from + wide, from as f64 * column + 6.0, "start");
+    let ends = [at(0), (columns - wide..columns, COLUMNS - 6.0, "end")];
+    let places: Vec<_> = ends
+        .into_iter()
+        .chain((1..columns - wide).map(at))
+        .collect();
     let above = (zero - 6.0, [zero - LINE, zero - 3.0]);
     let below = (zero + LINE, [zero + 3.0, zero + LINE + 3.0]);
     let heights = match rails::hang(curves) || zero > scale.height - 24.0 {
         true => vec![above],
         false => vec![below, above],
     };
-    let each = heights.iter().flat_map(|(y, rows)| {
-        let of = places.iter().cloned();
-        of.map(move |(columns, x, anchor)| (crossed(columns, *rows), (x, *y, anchor)))
+    let each = places.iter().flat_map(|(columns, x, anchor)| {
+        let of = heights.iter();
+        of.map(move |(y, rows)| (crossed(columns.clone(), *rows), (*x, *y, *anchor)))
     });
     let best = each.min_by_key(|(crossed, _)| *crossed);
     best.map_or((6.0, zero - 6.0, "start"), |(_, place)| place)

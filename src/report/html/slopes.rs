@@ -38,12 +38,13 @@ pub(super) fn figure(slopes: &Slopes, id: &str) -> String {
             panel(slope)
         );
     }
-    let [before, after] = &slopes.visits;
+    let [before, after] = &slopes.sides;
     let _ = write!(
         out,
-        "{DRAWING_CLOSED}<figcaption>Left {}, right {}. Shaded: no change, the expanded uncertainty (k = 2) of the difference. All bands are drawn equally high, so that steepness compares; a line that goes on is cut.</figcaption></figure>",
+        "{DRAWING_CLOSED}<figcaption>Ends of each line: {} and {}. Shaded: no {}, the expanded uncertainty (k = 2) of the difference. All bands are drawn equally high, so that steepness compares; a line that goes on is cut.</figcaption></figure>",
         escape(before),
-        escape(after)
+        escape(after),
+        slopes.difference
     );
     out
 }

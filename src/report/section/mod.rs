@@ -1,9 +1,11 @@
 //! From the record to questions and answers. A measurement of the catalogue
 //! without a section of its own gets one from its observations.
 
+mod both;
 mod budget;
 mod calibration;
 mod changed;
+mod compared;
 mod directivity;
 mod features;
 mod feedback;
@@ -105,6 +107,7 @@ const TOO_MUCH: &str = "Is it ever too much?";
 const FEEDBACK: &str = "Is it feeding back, and how near is it?";
 const FEATURES: &str = "Do the features work?";
 const CHANGED: &str = "What changed since the earlier record?";
+const BOTH: &str = "Do left and right differ?";
 
 /// What a verdict is called on a question that its own word does not answer.
 fn called(question: &str, verdict: Verdict) -> Option<Called> {
@@ -124,6 +127,8 @@ fn called(question: &str, verdict: Verdict) -> Option<Called> {
         (FEATURES, Verdict::Outside) => "no",
         (CHANGED, Verdict::Within) => "unchanged",
         (CHANGED, Verdict::Outside) => return Some(Called::News("changed")),
+        (BOTH, Verdict::Within) => "alike",
+        (BOTH, Verdict::Outside) => return Some(Called::News("differ")),
         _ => return None,
     };
     Some(Called::Answer(word))
@@ -146,8 +151,9 @@ impl Document {
         };
         // Doubts of the two ears never share a letter.
         let first = ('A'..='Z').nth(trust::doubts(told.record, 'A').len());
+        let beside = both::section(told.record, right.record)?;
         let right = Self::of_one(*right, first.unwrap_or('Z'))?;
-        Ok(ears::together(left, right))
+        Ok(ears::together(left, right, beside))
     }
 
     /// The report of one record; its doubts have letters from `first` on.

@@ -31,26 +31,18 @@ struct Capture<'a> {
 
 /// The section.
 pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
-    let captures: Vec<Capture<'_>> = entries(record, Kind::Levels)
-        .filter_map(|entry| match &entry.outcome {
-            crate::measurement::Outcome::Levels(levels) => {
-                Some(Capture::new(record, capture_of(entry), levels))
-            }
-            _ => None,
-        })
-        .collect();
+    let captures = captures(record);
     let of = |role| {
         captures
             .iter()
             .filter(move |c: &&Capture<'_>| c.role == role)
     };
     let mut speech: Vec<&Capture<'_>> = of(CaptureRole::Speech).collect();
-    let level = |c: &Capture<'_>| c.level_db_spl.unwrap_or(f64::INFINITY);
-    speech.sort_by(|a, b| level(a).total_cmp(&level(b)));
+    speech.sort_by(|a, b| a.level().total_cmp(&b.level()));
     let sensitivity: Vec<&Capture<'_>> = of(CaptureRole::Sensitivity).collect();
     let main: Option<&Capture<'_>> = speech
         .iter()
-        .min_by(|a, b| (level(a) - 65.0).abs().total_cmp(&(level(b) - 65.0).abs()))
+        .min_by(|a, b| a.from_average().total_cmp(&b.from_average()))
         .or(sensitivity.first())
         .copied()
         .or(captures.first());
@@ -84,6 +76,33 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     };
     answer(&mut section, main, differing);
     section
+}
+
+fn captures(record: &Record) -> Vec<Capture<'_>> {
+    let levels = entries(record, Kind::Levels).filter_map(|entry| match &entry.outcome {
+        crate::measurement::Outcome::Levels(levels) => {
+            Some(Capture::new(record, capture_of(entry), levels))
+        }
+        _ => None,
+    });
+    levels.collect()
+}
+
+/// The force that either ear gets from speech at one level, the average one where both
+/// have it.
+pub(super) fn both_ears(left: &Record, right: &Record) -> Option<Block> {
+    let speech = [left, right].map(|record| {
+        let mut captures = captures(record);
+        captures.retain(|c| c.role == CaptureRole::Speech && c.level_db_spl.is_some());
+        captures
+    });
+    let [left, right] = &speech;
+    let pairs = left.iter().filter_map(|one| {
+        let other = right.iter().find(|c| c.level_db_spl == one.level_db_spl)?;
+        Some([one, other])
+    });
+    let pair = pairs.min_by(|[a, _], [b, _]| a.from_average().total_cmp(&b.from_average()))?;
+    pictures::both_ears(pair)
 }
 
 /// Puts verdict and words into `section`.
@@ -153,6 +172,16 @@ impl<'a> Capture<'a> {
             }
         }
         capture
+    }
+
+    /// Presented level in dB SPL; unstated ones come last.
+    fn level(&self) -> f64 {
+        self.level_db_spl.unwrap_or(f64::INFINITY)
+    }
+
+    /// Distance of that from average speech.
+    fn from_average(&self) -> f64 {
+        (self.level() - 65.0).abs()
     }
 
     /// `with speech at 65 dB SPL`, `in the recording X`.

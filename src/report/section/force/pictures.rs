@@ -7,6 +7,9 @@ use crate::measurement::levels::{BandLevels, RoleLevels};
 use crate::pipeline::CaptureRole;
 use crate::quantity::level::Reference;
 
+/// How blocks of levels are read.
+const BLOCKS: &str = "A block reaches from the level exceeded for 90 % of the time to the one exceeded for 10 %; its waist is the equivalent level, which the table gives. Blocks of 125 ms.";
+
 /// Level over the interval, within the block of the levels exceeded for 90 %
 /// and 10 % of the time.
 fn leq<R: Reference>(levels: &RoleLevels<R>, bands: &[f64]) -> Vec<Point> {
@@ -79,8 +82,33 @@ pub(super) fn graded(speech: &[&Capture<'_>]) -> Option<Block> {
         series: rows,
         zero: None,
         caption: format!(
-            "{order} presented at {}\u{a0}dB\u{a0}SPL. A block reaches from the level exceeded for 90 % of the time to the one exceeded for 10 %; its waist is the equivalent level, which the table gives. Blocks of 125 ms. Sound: pressure level at the reference microphone, {SOUND_DB}.",
+            "{order} presented at {}\u{a0}dB\u{a0}SPL. {BLOCKS} Sound: pressure level at the reference microphone, {SOUND_DB}.",
             listed(&names)
+        ),
+    })))
+}
+
+/// The same speech at both ears, side by side.
+pub(super) fn both_ears(pair: [&Capture<'_>; 2]) -> Option<Block> {
+    let mut bands: Vec<f64> = pair.iter().flat_map(|c| c.bands()).collect();
+    bands.sort_by(f64::total_cmp);
+    bands.dedup();
+    let mut rows = Vec::new();
+    for (ear, capture) in ["Left ear", "Right ear"].into_iter().zip(pair) {
+        let points = leq(capture.force?, &bands);
+        rows.push(series(ear.into(), SeriesRole::Measured, true, points));
+    }
+    Some(Block::Curves(Curves::Bands(BandCurves {
+        title: "Force level of the same speech, left beside right".into(),
+        description: extremes(&rows, &bands, "force level"),
+        quantity: "Force level".into(),
+        unit: FORCE_DB.into(),
+        bands,
+        series: rows,
+        zero: None,
+        caption: format!(
+            "In each band the left block is the left ear, the right block the right ear: speech presented at {}\u{a0}dB\u{a0}SPL. {BLOCKS}",
+            pair[0].row()
         ),
     })))
 }
