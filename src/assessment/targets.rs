@@ -26,7 +26,7 @@ use super::prescription::Kind as Prescribed;
 use super::{AgeGroup, Evidence, Limits, PresentedSpeech, Subject, Verdict, absent};
 use crate::diagnostic::{Diagnostic, Result};
 use crate::measurement::speech_percentiles::BandSpeech;
-use crate::quantity::{Band, ForceLevel, LevelDifference, PressureLevel, Reading};
+use crate::quantity::{Band, ForceLevel, LevelDifference, PressureLevel, Reading, Uncertainty};
 
 /// Frequencies of the root mean square; with 250 Hz it is given too.
 const RMS_HZ: [f64; 4] = [500.0, 1000.0, 2000.0, 4000.0];
@@ -260,16 +260,16 @@ fn within(lower: f64, upper: f64) -> Limits<LevelDifference> {
 }
 
 /// Root mean square of the deviations at `hz`. What makes them uncertain is
-/// common to the bands: it moves them all alike.
+/// common to the bands: it moves them all alike, by the largest of their uncertainties.
 fn rms(bands: &[BandDeviation], hz: &[f64]) -> Reading<LevelDifference> {
     let mut deviations = Vec::new();
-    let mut budget = None;
+    let mut budgets = Vec::new();
     for hz in hz {
         let found = bands.iter().find(|band| band.band.nominal_hz() == *hz);
         match found.map(|band| &band.target_deviation) {
             Some(Reading::Measured(deviation, own)) => {
                 deviations.push(deviation.db());
-                budget.get_or_insert(own);
+                budgets.push(own);
             }
             Some(Reading::NotMeasured(why)) => return absent(&format!("{hz} Hz: {why}")),
             Some(_) => return absent(&format!("{hz} Hz: only a bound")),
@@ -280,7 +280,7 @@ fn rms(bands: &[BandDeviation], hz: &[f64]) -> Reading<LevelDifference> {
         let squares = deviations.iter().map(|db| (db + off) * (db + off));
         (squares.sum::<f64>() / deviations.len().max(1) as f64).sqrt()
     };
-    match budget {
+    match Uncertainty::largest(budgets) {
         Some(budget) => Reading::measured(LevelDifference::from_db(rms(0.0)), budget.through(rms)),
         None => absent("no frequency was asked for"),
     }
@@ -300,7 +300,11 @@ fn wishes(input: &Input<'_>, levels: &[LevelDeviation]) -> Vec<Wish> {
         }
     };
     let of_band = |band: &BandDeviation| {
-        let deviation = band.target_deviation.figure()?.db();
+        // A bound counts as if it were reached: no change then takes its band too far.
+        let deviation = match &band.target_deviation {
+            Reading::Measured(deviation, _) | Reading::AtMost(deviation, _) => deviation.db(),
+            _ => return None,
+        };
         let tolerance_db = band.tolerance_db?;
         Some(Wish {
             nominal_hz: band.band.nominal_hz(),

@@ -11,6 +11,14 @@
 //! r the frequency over the midband frequency and h the upper design edge over
 //! it (textbook); the running filters keep to it (`filter`). Own derivation.
 
+use crate::quantity::level::Reference;
+use crate::quantity::{Level, Origin, Reading, Uncertainty};
+
+/// Expanded uncertainty of a band's filter on a flat spectrum, in dB: passband,
+/// bandwidth and halved rates (docs/accuracy.md).
+pub const FILTER_DB: f64 = 0.05;
+/// Above this share of what the skirts let in, a reading is only a bound.
+const MOSTLY: f64 = 0.5;
 /// Design edge over midband frequency: the band edge drawn in by sin x / x,
 /// x = π/8 (`filter`).
 const DRAWN_IN: f64 = 0.9745;
@@ -52,6 +60,39 @@ pub fn excess(powers: &[f64]) -> Vec<f64> {
 /// What a reading with that excess is too high by, in dB; at most 20 dB.
 pub fn error_db(excess: f64) -> f64 {
     -10.0 * (1.0 - excess.min(0.99)).log10()
+}
+
+/// One figure of every band, as powers, and how much of each the skirts let in.
+pub struct Row {
+    /// The powers read.
+    pub powers: Vec<f64>,
+    excess: Vec<f64>,
+}
+
+impl Row {
+    /// Of the powers read in neighbouring bands, one of each.
+    pub fn new(powers: Vec<f64>) -> Self {
+        Self {
+            excess: excess(&powers),
+            powers,
+        }
+    }
+
+    /// The level of one band, with what its filter adds to `budget`.
+    pub fn level<R: Reference>(&self, column: usize, budget: Uncertainty) -> Reading<Level<R>> {
+        let excess = self.excess[column];
+        match Level::from_mean_square(self.powers[column]) {
+            None => Reading::not_measured("digital silence: every sample is zero"),
+            Some(level) if excess > MOSTLY => Reading::AtMost(
+                level,
+                "most of it is what the filter lets in from a stronger band beside it".into(),
+            ),
+            Some(level) => {
+                let analysis = FILTER_DB.hypot(error_db(excess));
+                Reading::measured(level, budget.and(Origin::Analysis, analysis))
+            }
+        }
+    }
 }
 
 #[cfg(test)]

@@ -19,7 +19,7 @@
 //! because they depend on it by several decibels.
 //!
 //! *Uncertainty.* Of the calibration; of the analysis, from what the filters let
-//! in from the neighbouring bands ([`skirts`]): where that is most of a reading,
+//! in from the neighbouring bands ([`crate::levels::skirts`]): where that is most of a reading,
 //! the reading is an upper bound; of the finite time, for equivalent levels, from
 //! how the level varied ([`scatter`](crate::levels::scatter)). Extremes and
 //! exceeded levels are figures of this recording and carry no statistical part.
@@ -43,7 +43,8 @@ use crate::calibration::Channel;
 use crate::diagnostic::{Diagnostic, Result};
 use crate::levels::bands::{Bands, Extremes};
 use crate::levels::distribution::Distribution;
-use crate::levels::{Levels, Needs, skirts};
+use crate::levels::skirts::{FILTER_DB, Row};
+use crate::levels::{Levels, Needs};
 use crate::quantity::level::{OneMicronewton, Reference, TwentyMicropascals};
 use crate::quantity::{
     Band, Level, Origin, Quantity, Reading, Role, SensitivityLevel, Uncertainty,
@@ -70,15 +71,10 @@ pub const RELIES_ON: &[Check] = &[
     Check::Duration,
 ];
 
-/// Expanded uncertainty of a band's filter on a flat spectrum, in dB: passband,
-/// bandwidth and halved rates (docs/accuracy.md).
-const FILTER_DB: f64 = 0.05;
 /// Expanded uncertainty of a sum of bands that is one tone, in dB: summed over
 /// the bands, |H|² varies by 3.7 % r.m.s. with where in its band the tone stands
 /// (own computation; the standard allows +0.8 dB and −1.8 dB).
 const ONE_TONE_DB: f64 = 0.32;
-/// Above this share of what the skirts let in, a reading is only a bound.
-const MOSTLY: f64 = 0.5;
 
 /// A capture, and one of the noise beneath it.
 pub struct Input<'a> {
@@ -397,35 +393,5 @@ fn band_sum<R: Reference>(
             Reading::measured(level, budget.and(Origin::Statistics, statistics))
         }
         None => Reading::not_measured("digital silence: every sample is zero"),
-    }
-}
-
-/// One figure of every band, as powers, and how much of each the skirts let in.
-struct Row {
-    powers: Vec<f64>,
-    excess: Vec<f64>,
-}
-
-impl Row {
-    fn new(powers: Vec<f64>) -> Self {
-        Self {
-            excess: skirts::excess(&powers),
-            powers,
-        }
-    }
-
-    fn level<R: Reference>(&self, column: usize, budget: Uncertainty) -> Reading<Level<R>> {
-        let excess = self.excess[column];
-        match Level::from_mean_square(self.powers[column]) {
-            None => Reading::not_measured("digital silence: every sample is zero"),
-            Some(level) if excess > MOSTLY => Reading::AtMost(
-                level,
-                "most of it is what the filter lets in from a stronger band beside it".into(),
-            ),
-            Some(level) => {
-                let analysis = FILTER_DB.hypot(skirts::error_db(excess));
-                Reading::measured(level, budget.and(Origin::Analysis, analysis))
-            }
-        }
     }
 }

@@ -10,7 +10,9 @@
 //!
 //! *Method.* 1. The force is read later by its bulk delay, found from the data,
 //! so that a section holds the same sound in both channels. 2. Third-octave
-//! levels of rectangular sections of 125 ms that overlap by half. 3. Both
+//! levels of rectangular sections of 125 ms that overlap by half; what the filters let in
+//! from neighbouring bands counts as for `levels`: where it is most of a figure, that is a
+//! bound. 3. Both
 //! channels ranked, each for itself. 4. Differences, percentile by percentile.
 //! Where no delay is found, the sections of both channels begin together, and
 //! what that may cost a percentile's gain stands in its uncertainty.
@@ -25,6 +27,7 @@
 //! has others. Sections in which the device's noise is louder than the speech
 //! show the noise: its gain at low percentiles is then too high.
 
+use ndarray::ArrayView1;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -34,6 +37,7 @@ use crate::diagnostic::Result;
 use crate::levels::Needs;
 use crate::levels::bands::Bands;
 use crate::levels::distribution::Distribution;
+use crate::levels::skirts::Row;
 use crate::quantity::level::{OneMicronewton, Reference, TwentyMicropascals};
 use crate::quantity::{
     Band, ForceLevel, Level, Origin, PressureLevel, Quantity, Reading, Role, Seconds,
@@ -67,6 +71,8 @@ const ANALYSIS_DB: f64 = 0.2;
 /// What a delay that was not found (6 ms) costs the gain at the 30th, 65th and 99th
 /// percentile of ordinary speech at most, found with a device of flat gain.
 const DELAYED_DB: [f64; 3] = [1.2, 1.2, 0.4];
+/// The percentiles.
+const PERCENTILES: [f64; 3] = [30.0, 65.0, 99.0];
 /// Sections without which a 99th percentile is no percentile.
 const FEWEST: u64 = 100;
 
@@ -124,10 +130,11 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
     let bands = input.capture.bands()?;
     let force = input.capture.channel(Role::Force, "speech_percentiles")?;
     let microphone = input.capture.channels[Role::Microphone as usize].as_ref();
+    let [of_force, of_sound] = Role::ALL.map(|role| Rows::of(bands, role));
     let of_band = |(column, band): (usize, &Band)| {
-        let force = speech::<OneMicronewton>(force, Role::Force, bands, column);
+        let force = speech::<OneMicronewton>(force, &of_force, bands, column);
         let sound = match microphone {
-            Some(channel) => speech::<TwentyMicropascals>(channel, Role::Microphone, bands, column),
+            Some(channel) => speech::<TwentyMicropascals>(channel, &of_sound, bands, column),
             None => Speech::absent("the microphone was not recorded"),
         };
         BandSpeech {
@@ -138,7 +145,11 @@ pub fn measure(input: &Input<'_>, _options: &Options) -> Result<Outcome> {
         }
     };
     let each: Vec<BandSpeech> = bands.bands.iter().enumerate().map(of_band).collect();
-    let sum = Level::power_sum(each.iter().filter_map(|band| band.sound.leq.figure()));
+    // What one band reads of the next is not missing there: bounds count.
+    let sum = Level::power_sum(each.iter().filter_map(|band| match &band.sound.leq {
+        Reading::Measured(level, _) | Reading::AtMost(level, _) => Some(*level),
+        _ => None,
+    }));
     let presented = match (sum, microphone) {
         (Some(sum), Some(channel)) => Reading::measured(sum, uncertainty(channel)),
         _ => Reading::not_measured("no band of the microphone was measured"),
@@ -164,22 +175,43 @@ fn uncertainty(channel: &Channel) -> Uncertainty {
     channel.uncertainty().and(Origin::Analysis, ANALYSIS_DB)
 }
 
+/// Long-term average and percentiles of all bands of one channel: what a filter lets in
+/// from the bands beside its own is known from them.
+struct Rows<'a> {
+    sections: ArrayView1<'a, Distribution>,
+    leq: Row,
+    percentiles: [Row; 3],
+}
+
+impl<'a> Rows<'a> {
+    fn of(bands: &'a Bands, role: Role) -> Self {
+        let sections = bands.blocks.row(role as usize);
+        let percentile = |percent: f64| {
+            let power = |sections: &Distribution| {
+                let db = sections.percentile_db(percent);
+                db.map_or(0.0, |db| 10f64.powf(db / 10.0))
+            };
+            Row::new(sections.iter().map(power).collect())
+        };
+        Self {
+            leq: Row::new(bands.mean_square.row(role as usize).to_vec()),
+            percentiles: PERCENTILES.map(percentile),
+            sections,
+        }
+    }
+}
+
 fn speech<R: Reference>(
     channel: &Channel,
-    role: Role,
+    rows: &Rows<'_>,
     bands: &Bands,
     column: usize,
 ) -> Speech<Level<R>> {
     if let Some(gap) = channel.gap(bands.bands[column]) {
         return Speech::absent(&gap);
     }
-    let at = (role as usize, column);
-    let sections = &bands.blocks[at];
-    let leq = match Level::from_mean_square(bands.mean_square[at]) {
-        Some(level) => Reading::measured(level, uncertainty(channel)),
-        None => Reading::not_measured("digital silence: every sample is zero"),
-    };
-    let percentile = |percent: f64| {
+    let sections = &rows.sections[column];
+    let percentile = |row: &Row| {
         if sections.total() < FEWEST {
             let needed_s = (FEWEST + 1) as f64 * Bands::BLOCK_S / 2.0;
             return Reading::not_measured(format!(
@@ -187,19 +219,18 @@ fn speech<R: Reference>(
                 bands.duration_s()
             ));
         }
-        match sections.percentile_db(percent) {
-            Some(db) => Reading::measured(
-                Level::from_db(db - 20.0 * R::RMS.log10()),
-                uncertainty(channel).and(Origin::Analysis, Distribution::RESOLUTION_DB),
-            ),
-            None => Reading::not_measured("digital silence for that part of the time"),
+        if row.powers[column] == 0.0 {
+            return Reading::not_measured("digital silence for that part of the time");
         }
+        let budget = uncertainty(channel).and(Origin::Analysis, Distribution::RESOLUTION_DB);
+        row.level(column, budget)
     };
+    let [percentile_30, percentile_65, percentile_99] = rows.percentiles.each_ref().map(percentile);
     Speech {
-        leq,
-        percentile_30: percentile(30.0),
-        percentile_65: percentile(65.0),
-        percentile_99: percentile(99.0),
+        leq: rows.leq.level(column, uncertainty(channel)),
+        percentile_30,
+        percentile_65,
+        percentile_99,
     }
 }
 

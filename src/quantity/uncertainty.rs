@@ -157,6 +157,13 @@ impl Uncertainty {
         Self { parts }
     }
 
+    /// Of figures with the same errors: part by part the largest; `None` of none.
+    pub fn largest<'a>(budgets: impl IntoIterator<Item = &'a Self>) -> Option<Self> {
+        let mut budgets = budgets.into_iter();
+        let first = budgets.next()?.clone();
+        Some(budgets.fold(first, |largest, next| largest.merged(next, f64::max)))
+    }
+
     /// Of a figure that changes by `change(error)` when the figure behind it is
     /// off by `error`: half the change between both ends of each part.
     #[must_use]

@@ -2,12 +2,15 @@
 
 use super::super::absent;
 use super::super::speech_intelligibility::{QUIET_DB, Spectrum, index};
-use super::{BandAudibility, Input, common};
+use super::{BandAudibility, Input, at_most, common};
 use crate::quantity::{Band, ForceLevel, Number, Reading};
 use crate::table::speech_intelligibility::{BANDS, speech_bands};
 
 /// Largest share of speech in bands without a figure that still gives an index.
 const LARGEST_GAP: f64 = 0.1;
+/// Speech whose average lies this far below the threshold adds nothing to the index, in dB
+/// (ANSI S3.5-1997: peaks stand 15 dB above the average).
+const USELESS_DB: f64 = 15.0;
 /// Stands for a threshold where nothing is heard at all, in dB HL.
 const UNREACHABLE_DB_HL: f64 = 200.0;
 
@@ -27,7 +30,8 @@ pub(super) fn of(input: &Input<'_>, bands: &[BandAudibility]) -> Reading<Number>
             .iter()
             .find(|b| b.band.nominal_hz() == known.nominal_hz);
         let force = found.and_then(|found| level_of(input, found.band));
-        let (Some(found), Some(force), Some(zero)) = (found, force, zero.at(known.nominal_hz))
+        let (Some(found), Some((force, above)), Some(zero)) =
+            (found, force, zero.at(known.nominal_hz))
         else {
             gap += known.importance;
             continue;
@@ -37,6 +41,14 @@ pub(super) fn of(input: &Input<'_>, bands: &[BandAudibility]) -> Reading<Number>
         speech[i] = in_free_field(force);
         if let Some(own) = found.noise.figure() {
             noise[i] = in_free_field(own);
+        }
+        // A bound far below the threshold counts for nothing, as the speech below it does.
+        let counts = match &found.threshold {
+            Reading::Measured(level, _) => (force - *level).db() > -USELESS_DB,
+            _ => true,
+        };
+        if let Some(why) = above.filter(|_| counts) {
+            bound = Some(why.to_owned());
         }
         match &found.threshold {
             Reading::Measured(level, _) => threshold[i] = (*level - zero).db(),
@@ -70,7 +82,7 @@ pub(super) fn of(input: &Input<'_>, bands: &[BandAudibility]) -> Reading<Number>
     }
 }
 
-fn level_of(input: &Input<'_>, band: Band) -> Option<ForceLevel> {
+fn level_of<'a>(input: &Input<'a>, band: Band) -> Option<(ForceLevel, Option<&'a str>)> {
     let mut bands = input.speech.speech.bands.iter();
-    bands.find(|speech| speech.band == band)?.force.leq.figure()
+    at_most(&bands.find(|speech| speech.band == band)?.force.leq)
 }

@@ -165,10 +165,14 @@ fn in_band(speech: &BandSpeech, input: &Input<'_>) -> BandAudibility {
         band,
         sensation_level: speech.force.leq.minus(&threshold),
         audible_share: share::of(speech, &threshold),
-        set_by: match above_noise.figure() {
-            Some(clear) if clear.db() < SET_BY_NOISE_DB => SetBy::Noise,
-            Some(_) => SetBy::Speech,
-            None => SetBy::Unknown,
+        set_by: match above_noise {
+            Reading::Measured(clear, _) | Reading::AtMost(clear, _)
+                if clear.db() < SET_BY_NOISE_DB =>
+            {
+                SetBy::Noise
+            }
+            Reading::Measured(..) | Reading::AtLeast(..) => SetBy::Speech,
+            _ => SetBy::Unknown,
         },
         threshold,
         noise,
@@ -176,10 +180,20 @@ fn in_band(speech: &BandSpeech, input: &Input<'_>) -> BandAudibility {
 }
 
 /// The uncertainty of what stands above the threshold: one for all bands, for
-/// calibration, zero and the person's manner of answering are common to them.
-fn common(bands: &[BandAudibility]) -> Option<&Uncertainty> {
-    bands.iter().find_map(|band| match &band.sensation_level {
+/// calibration, zero and the person's manner of answering are common to them; the
+/// largest, for their filters differ a little.
+fn common(bands: &[BandAudibility]) -> Option<Uncertainty> {
+    Uncertainty::largest(bands.iter().filter_map(|band| match &band.sensation_level {
         Reading::Measured(_, budget) => Some(budget),
         _ => None,
-    })
+    }))
+}
+
+/// The level, or the bound above it.
+fn at_most(reading: &Reading<ForceLevel>) -> Option<(ForceLevel, Option<&str>)> {
+    match reading {
+        Reading::Measured(level, _) => Some((*level, None)),
+        Reading::AtMost(level, why) => Some((*level, Some(why))),
+        _ => None,
+    }
 }
