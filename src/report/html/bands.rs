@@ -386,7 +386,8 @@ fn shade(role: SeriesRole) -> &'static str {
         SeriesRole::Measured | SeriesRole::Change | SeriesRole::Hanging => "m",
         SeriesRole::Beside => "s",
         SeriesRole::Target(_) => "tg",
-        SeriesRole::Foot | SeriesRole::Lid => "ink",
+        SeriesRole::Foot => "foot",
+        SeriesRole::Lid => "lid",
     }
 }
 
@@ -434,12 +435,14 @@ fn table(curves: &BandCurves) -> String {
         }
         out.push_str("</tr>");
     };
+    let roles = curves.series.iter().filter(|s| s.drawn).map(|s| s.role);
+    let roles: Vec<SeriesRole> = roles.collect();
+    let told_apart = roles.iter().any(|role| *role != roles[0]);
     for series in &curves.series {
         let common = number::common(&series.points);
         let stated = |point: &Point| matches!(point.figure, Figure::Measured(_, Some(_)));
         let own_row = common.is_none() && series.points.iter().any(stated);
-        let drawn = curves.series.iter().filter(|s| s.drawn).count();
-        let swatch = if series.drawn && drawn > 1 {
+        let swatch = if series.drawn && told_apart {
             format!("<i class=\"sw {}\"></i>", shade(series.role))
         } else {
             String::new()

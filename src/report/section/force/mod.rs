@@ -42,7 +42,7 @@ pub(super) fn section(record: &Record, doubts: &[Doubt]) -> Section {
     let sensitivity: Vec<&Capture<'_>> = of(CaptureRole::Sensitivity).collect();
     let main: Option<&Capture<'_>> = speech
         .iter()
-        .min_by(|a, b| a.from_average().total_cmp(&b.from_average()))
+        .min_by(|a, b| a.off_average().total_cmp(&b.off_average()))
         .or(sensitivity.first())
         .copied()
         .or(captures.first());
@@ -101,7 +101,7 @@ pub(super) fn both_ears(left: &Record, right: &Record) -> Option<Block> {
         let other = right.iter().find(|c| c.level_db_spl == one.level_db_spl)?;
         Some([one, other])
     });
-    let pair = pairs.min_by(|[a, _], [b, _]| a.from_average().total_cmp(&b.from_average()))?;
+    let pair = pairs.min_by(|[a, _], [b, _]| a.off_average().total_cmp(&b.off_average()))?;
     pictures::both_ears(pair)
 }
 
@@ -180,7 +180,7 @@ impl<'a> Capture<'a> {
     }
 
     /// Distance of that from average speech.
-    fn from_average(&self) -> f64 {
+    fn off_average(&self) -> f64 {
         (self.level() - 65.0).abs()
     }
 

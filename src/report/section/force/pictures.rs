@@ -107,7 +107,7 @@ pub(super) fn both_ears(pair: [&Capture<'_>; 2]) -> Option<Block> {
         series: rows,
         zero: None,
         caption: format!(
-            "In each band the left block is the left ear, the right block the right ear: speech presented at {}\u{a0}dB\u{a0}SPL. {BLOCKS}",
+            "In each band the left block is the left ear, the right block the right ear: speech presented at {}\u{a0}dB\u{a0}SPL. {BLOCKS} How the ears differ is known better than either level, for what they share cancels: it stands below.",
             pair[0].row()
         ),
     })))
