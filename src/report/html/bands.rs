@@ -13,7 +13,7 @@ use super::rails;
 const AXIS: f64 = 84.0;
 const COLUMNS: f64 = 918.0;
 /// Height of a picture, and of one with rails.
-const HEIGHTS: [f64; 2] = [260.0, 500.0];
+const HEIGHTS: [f64; 2] = [260.0, 420.0];
 /// Space above and below the figures.
 const MARGIN: f64 = 14.0;
 /// Narrowest column that can be read, on the screen.
