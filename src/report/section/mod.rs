@@ -369,7 +369,7 @@ fn facts(record: &Record) -> Vec<Fact> {
     ));
     facts.push(fact(
         "Figures",
-        "force levels in dB re 1 µN, sound pressure levels in dB re 20 µPa; ± is the expanded uncertainty, k = 2",
+        "force levels in dB re 1 µN, sound pressure levels in dB re 20 µPa; ± is the expanded uncertainty, k\u{a0}=\u{a0}2",
     ));
     facts
 }

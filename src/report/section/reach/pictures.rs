@@ -4,8 +4,8 @@ use super::super::super::document::{BandCurves, Block, Curves, Figure, Point, Se
 use super::super::{capital, extremes};
 use super::Level;
 use crate::assessment::discomfort::Outcome as Discomfort;
-use crate::measurement::speech_percentiles::{Outcome as Speech, Speech as Levels};
-use crate::quantity::{Band, ForceLevel, Quantity, Reading, SensitivityLevel};
+use crate::measurement::speech_percentiles::{BandSpeech, Outcome as Speech, Speech as Levels};
+use crate::quantity::{Band, ForceLevel, Reading, SensitivityLevel};
 
 /// One rail per band from threshold to uncomfortable level, speech on it.
 pub(super) fn rails(
@@ -78,7 +78,7 @@ pub(super) fn rails(
         bands: bands.iter().map(|band| band.nominal_hz()).collect(),
         series,
         zero: None,
-        caption: "Foot of a rail: threshold; lid: uncomfortable level. Blocks from left to right at rising levels: from the 30th to the 99th percentile of speech, waist at the long-term average, which the table gives; hollow where it is not heard, hatched past the lid. Brackets: target ± 2\u{a0}dB, beside its block; what is tolerated is wider and stands in the table of targets. ± of speech: calibration and analysis; how far another passage would differ is not in it, and stands in question 2.".into(),
+        caption: "Foot of a rail: threshold; lid: uncomfortable level. Blocks from left to right at rising levels: from the 30th to the 99th percentile of speech, waist at the long-term average, which the table gives; hollow where it is not heard, hatched past the lid; a mark with an open wedge is a bound. Brackets: target ± 2\u{a0}dB, beside its block; what is tolerated is wider and stands in the table of targets. ± of speech: calibration and analysis; how far another passage would differ is not in it, and stands in question 2.".into(),
     }))
 }
 
@@ -114,15 +114,18 @@ fn points(bands: &[Band], figure: impl Fn(Band) -> Option<Figure>) -> Vec<Point>
 }
 
 fn speech_points(bands: &[Band], speech: Option<&Speech>) -> Vec<Point> {
-    let value = |reading: &Reading<ForceLevel>| reading.figure().map(|level| level.value());
+    let end = |reading| Figure::from(reading).value();
     let of = |band: &Band| {
         let found = speech.and_then(|speech| speech.bands.iter().find(|s| s.band == *band));
+        let Some(BandSpeech { force, .. }) = found else {
+            return Figure::Absent("the band was not analysed".into()).into();
+        };
+        // Around a bound there is no block; one whose end is a bound ends there.
+        let sure = force.leq.figure().is_some();
+        let ends = end(&force.percentile_30).zip(end(&force.percentile_99));
         Point {
-            figure: found.map_or(Figure::Absent("the band was not analysed".into()), |s| {
-                Figure::from(&s.force.leq)
-            }),
-            block: found
-                .and_then(|s| value(&s.force.percentile_30).zip(value(&s.force.percentile_99))),
+            figure: Figure::from(&force.leq),
+            block: ends.filter(|_| sure),
         }
     };
     bands.iter().map(of).collect()
