@@ -41,19 +41,19 @@ pub(super) fn of(speech: &BandSpeech, threshold: &Reading<ForceLevel>) -> Readin
         return absent("the percentiles of the speech were not measured");
     };
     let percent = |threshold: ForceLevel, off: f64| range.share(threshold.db() + off);
-    match (threshold, &speech.force.percentile_99.minus(threshold)) {
-        (Reading::Measured(level, _), _) if range.bound.is_some() => Reading::AtMost(
-            Percent(percent(*level, 0.0)),
-            range.bound.unwrap_or_default().to_owned(),
-        ),
-        (Reading::Measured(level, _), Reading::Measured(_, budget)) => Reading::measured(
+    let above = speech.force.percentile_99.minus(threshold);
+    match (threshold, range.bound, &above) {
+        (Reading::Measured(level, _), Some(why), _) => {
+            Reading::AtMost(Percent(percent(*level, 0.0)), why.to_owned())
+        }
+        (Reading::Measured(level, _), None, Reading::Measured(_, budget)) => Reading::measured(
             Percent(percent(*level, 0.0)),
             budget.through(|off| percent(*level, off)),
         ),
-        (Reading::AtLeast(level, why), _) => {
+        (Reading::AtLeast(level, why), ..) => {
             Reading::AtMost(Percent(percent(*level, 0.0)), why.clone())
         }
-        (Reading::NotMeasured(why), _) => Reading::NotMeasured(why.clone()),
+        (Reading::NotMeasured(why), ..) => Reading::NotMeasured(why.clone()),
         _ => absent("the threshold is only a bound"),
     }
 }
@@ -84,10 +84,10 @@ pub(super) fn mean(input: &Input<'_>, bands: &[BandAudibility]) -> Reading<Perce
     };
     let mean = Percent(mean_of(0.0));
     // Nothing is heard of a bound below the threshold, however far below the speech is.
-    let heard = ranges
+    let mut heard = ranges
         .iter()
         .filter(|(range, level)| range.share(*level) > 0.0);
-    match heard.filter_map(|(range, _)| range.bound).next() {
+    match heard.find_map(|(range, _)| range.bound) {
         Some(why) => Reading::AtMost(mean, why.to_owned()),
         None => Reading::measured(mean, budget.through(mean_of)),
     }

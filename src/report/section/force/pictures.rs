@@ -46,9 +46,7 @@ fn series(name: String, role: SeriesRole, drawn: bool, points: Vec<Point>) -> Se
 
 /// Speech at rising levels, side by side.
 pub(super) fn graded(speech: &[&Capture<'_>]) -> Option<Block> {
-    let mut bands: Vec<f64> = speech.iter().flat_map(|c| c.bands()).collect();
-    bands.sort_by(f64::total_cmp);
-    bands.dedup();
+    let bands = bands_of(speech);
     let last = speech.len().saturating_sub(1);
     let role = |position: usize| match position {
         _ if last == 0 => SeriesRole::Measured,
@@ -73,44 +71,49 @@ pub(super) fn graded(speech: &[&Capture<'_>]) -> Option<Block> {
         _ => "In each band from left to right: speech",
     };
     let names: Vec<String> = speech.iter().map(|c| c.row()).collect();
-    Some(Block::Curves(Curves::Bands(BandCurves {
-        title: "Force level of speech per third-octave band".into(),
-        description: extremes(&rows, &bands, "force level"),
+    let title = "Force level of speech per third-octave band";
+    let caption = format!(
+        "{order} presented at {}\u{a0}dB\u{a0}SPL. {BLOCKS} Sound: pressure level at the reference microphone, {SOUND_DB}.",
+        listed(&names)
+    );
+    Some(force_levels(title, bands, rows, caption))
+}
+
+/// The bands of any of the captures.
+fn bands_of(captures: &[&Capture<'_>]) -> Vec<f64> {
+    let mut bands: Vec<f64> = captures.iter().flat_map(|c| c.bands()).collect();
+    bands.sort_by(f64::total_cmp);
+    bands.dedup();
+    bands
+}
+
+fn force_levels(title: &str, bands: Vec<f64>, series: Vec<Series>, caption: String) -> Block {
+    Block::Curves(Curves::Bands(BandCurves {
+        title: title.into(),
+        description: extremes(&series, &bands, "force level"),
         quantity: "Force level".into(),
         unit: FORCE_DB.into(),
         bands,
-        series: rows,
+        series,
         zero: None,
-        caption: format!(
-            "{order} presented at {}\u{a0}dB\u{a0}SPL. {BLOCKS} Sound: pressure level at the reference microphone, {SOUND_DB}.",
-            listed(&names)
-        ),
-    })))
+        caption,
+    }))
 }
 
 /// The same speech at both ears, side by side.
 pub(super) fn both_ears(pair: [&Capture<'_>; 2]) -> Option<Block> {
-    let mut bands: Vec<f64> = pair.iter().flat_map(|c| c.bands()).collect();
-    bands.sort_by(f64::total_cmp);
-    bands.dedup();
+    let bands = bands_of(&pair);
     let mut rows = Vec::new();
     for (ear, capture) in ["Left ear", "Right ear"].into_iter().zip(pair) {
         let points = leq(capture.force?, &bands);
         rows.push(series(ear.into(), SeriesRole::Measured, true, points));
     }
-    Some(Block::Curves(Curves::Bands(BandCurves {
-        title: "Force level of the same speech, left beside right".into(),
-        description: extremes(&rows, &bands, "force level"),
-        quantity: "Force level".into(),
-        unit: FORCE_DB.into(),
-        bands,
-        series: rows,
-        zero: None,
-        caption: format!(
-            "In each band the left block is the left ear, the right block the right ear: speech presented at {}\u{a0}dB\u{a0}SPL. {BLOCKS} How the ears differ is known better than either level, for what they share cancels: it stands below.",
-            pair[0].row()
-        ),
-    })))
+    let title = "Force level of the same speech, left beside right";
+    let caption = format!(
+        "In each band the left block is the left ear, the right block the right ear: speech presented at {}\u{a0}dB\u{a0}SPL. {BLOCKS} How the ears differ is known better than either level, for what they share cancels: it stands below.",
+        pair[0].row()
+    );
+    Some(force_levels(title, bands, rows, caption))
 }
 
 /// One capture: force with its largest F-weighted level, and sound.
